@@ -1,0 +1,158 @@
+"""Kinds of thing on the shelf, what each must carry to be matched, and the frozen facts of one. PURE."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of thing: its code, its word, how it is kept and what matching reads of it.
+
+    `measures` names the fields of `Facts` without which an item of this kind cannot be matched.
+    `counted` things lie in batches, the others are tagged units. `wears` things are cut with and have a
+    life in holes; `calibrated` ones have a due date; `shared` packs (fluids) serve a whole job.
+    """
+
+    code: str
+    word: str
+    plural: str
+    measures: tuple[str, ...] = ()
+    counted: bool = False
+    wears: bool = False
+    calibrated: bool = False
+    shared: bool = False
+
+
+KINDS: dict[str, Kind] = {
+    kind.code: kind
+    for kind in (
+        Kind("drill", "drill", "drills", ("diameter", "usable_length"), wears=True),
+        Kind("removal_drill", "removal drill", "removal drills", ("diameter", "usable_length"), wears=True),
+        Kind("seat_cutter", "seat cutter", "seat cutters", ("diameter", "pilot"), wears=True),
+        Kind("countersink", "countersink", "countersinks", ("diameter",), wears=True),
+        Kind(
+            "tap",
+            "tap",
+            "taps",
+            ("thread", "thread_class", "usable_length", "lead", "flute", "action"),
+            wears=True,
+        ),
+        Kind("hole_gauge", "hole gauge", "hole gauges", ("thread", "thread_class"), calibrated=True),
+        Kind(
+            "minor_gauge",
+            "minor-diameter plug",
+            "minor-diameter plugs",
+            ("thread", "thread_class"),
+            calibrated=True,
+        ),
+        Kind("final_gauge", "final gauge", "final gauges", ("thread", "thread_class"), calibrated=True),
+        Kind("setting_tool", "setting tool", "setting tools", ("thread",)),
+        Kind("inserting_tool", "inserting tool", "inserting tools", ("thread",)),
+        Kind("tang_tool", "tang tool", "tang tools", ("thread",)),
+        Kind("key_driver", "key driver", "key drivers", ("thread",)),
+        Kind("extractor", "extractor", "extractors", ("thread",)),
+        Kind("depth_gauge", "depth gauge", "depth gauges", ("usable_length",), calibrated=True),
+        Kind("indicator", "dial indicator", "dial indicators", (), calibrated=True),
+        Kind(
+            "torque_wrench", "torque wrench", "torque wrenches", ("torque_min", "torque_max"), calibrated=True
+        ),
+        Kind("fixture", "fixture", "fixtures", ("name",)),
+        Kind("insert", "insert", "inserts", ("thread", "inner", "insert_length", "family"), counted=True),
+        Kind("oil", "oil", "oils", (), counted=True, shared=True),
+        Kind("cleaner", "cleaner", "cleaners", (), counted=True, shared=True),
+        Kind("adhesive", "adhesive", "adhesives", (), counted=True, shared=True),
+        Kind("safety", "safety item", "safety items", ("name",), counted=True, shared=True),
+    )
+}
+
+
+def plain(word: str) -> str:
+    """A word as people type it, folded so that case, gaps, dashes and underscores make no difference.
+
+    >>> plain("Seat-cutter"), plain("seat_cutter ")
+    ('seat cutter', 'seat cutter')
+    """
+    return " ".join(word.replace("_", " ").replace("-", " ").split()).lower()
+
+
+CONDITIONS = ("new", "serviceable", "due_regrind", "away", "lost", "retired")
+FLUTES = ("straight", "spiral", "point")
+ACTIONS = ("cut", "form")
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the catalogue knows of one item. Lengths in nm, torques in N·mm, lead in tenths of a thread.
+
+    `thread` is the key that the tool or the insert's outside carries, `inner` the key inside an insert;
+    `hand` is a fixture's own hand ("L", "R" or ""), a thread's hand stands in its key. `life` is holes
+    between regrinds. None or "" means: nothing entered, so it cannot be matched on that.
+    """
+
+    item: int
+    kind: str
+    name: str = ""
+    thread: str | None = None
+    thread_class: str = ""
+    inner: str | None = None
+    diameter: int | None = None
+    pilot: int | None = None
+    usable_length: int | None = None
+    lead: int | None = None
+    flute: str = ""
+    action: str = ""
+    insert_length: int | None = None
+    flange: int | None = None
+    hand: str = ""
+    torque_min: int | None = None
+    torque_max: int | None = None
+    family: str = ""
+    life: int | None = None
+
+    def missing(self) -> tuple[str, ...]:
+        """The measurements that this item's kind must carry and that were not entered.
+
+        >>> Facts(item=1, kind="seat_cutter", diameter=22_000_000).missing()
+        ('pilot',)
+        """
+        return tuple(name for name in KINDS[self.kind].measures if getattr(self, name) in (None, ""))
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One active hold: whose label, from when to when (aware UTC, half-open), holes or quantity."""
+
+    label: str
+    start: datetime | None
+    end: datetime | None
+    holes: int = 0
+    quantity: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class StockLine:
+    """One place to take a thing from: a tagged unit (`unit` set) or a batch (`batch` set).
+
+    `life_left` is the item's life less the holes cut and the holes of *every* active hold (None: no life
+    kept for this item). `available` is a batch's on hand less held. `tag` is the unit's tag or the
+    batch's lot; `walk` the bin's walk number. Dates are the last good day.
+    """
+
+    tag: str
+    facts: Facts
+    site: str
+    bin: str
+    walk: int = 0
+    unit: int | None = None
+    batch: int | None = None
+    condition: str = "serviceable"
+    life_left: int | None = None
+    on_hand: int = 0
+    available: int = 0
+    holds: tuple[Held, ...] = ()
+    away_why: str = ""
+    away_until: date | None = None
+    calibration_due: date | None = None
+    expires: date | None = None

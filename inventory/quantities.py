@@ -1,0 +1,255 @@
+"""Lengths, torques and money as people type them, and as they are shown. PURE.
+
+Lengths are whole nanometres (1/64 in is 396,875 nm, 0.0001 in is 2,540 nm, both exact), torques whole newton
+millimetres, money whole minor units. Numbers are read here; what a *unit* is worth is asked of Pint, once
+per spelling, and only where somebody typed a unit: its import and registry cost a third of a second.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any, Literal
+
+from inventory.errors import Reason, Refused
+from inventory.threads.spelling import level
+
+Rounding = Literal["down", "up", "nearest"]
+
+NM_PER_MM = 1_000_000
+NM_PER_INCH = 25_400_000  # exact by definition: 1 in = 25.4 mm (ISO 80000-3)
+LONGEST_NM = 10_000 * NM_PER_MM  # ten metres: nothing in a tool crib is longer, so it is a slip of the unit
+LARGEST_TORQUE_NMM = 100_000_000  # 100 kN·m, likewise
+LONGEST_TEXT = 40
+
+_MODES = {"down": ROUND_FLOOR, "up": ROUND_CEILING, "nearest": ROUND_HALF_EVEN}
+# A number first (mixed, fraction, or decimal with point or comma), then the unit as whatever is left.
+_NUMBER = re.compile(
+    r"(?P<sign>-)?"
+    r"(?:(?:(?P<whole>[0-9]+)[ -]+)?(?P<over>[0-9]+) ?/ ?(?P<under>[0-9]+)"
+    r"|(?P<decimal>[0-9]+(?:\.[0-9]*)?|\.[0-9]+))"
+    r"(?P<unit>(?![0-9./]).*)?"
+)
+_LENGTH_UNITS = {
+    '"': "inch", "''": "inch", "in": "inch", "in.": "inch", "inch": "inch",
+    "inches": "inch", "mm": "millimeter", "cm": "centimeter", "m": "meter", "thou": "thou", "mil": "thou",
+    "µm": "micrometer", "μm": "micrometer", "um": "micrometer", "micron": "micrometer",
+    "microns": "micrometer", "ft": "foot", "nm": "nanometer",
+}  # fmt: skip
+_TORQUE_UNITS = {
+    "nm": "newton * meter", "nmm": "newton * millimeter", "ncm": "newton * centimeter",
+    "cnm": "centinewton * meter", "knm": "kilonewton * meter",
+    "lbfft": "force_pound * foot", "ftlbf": "force_pound * foot", "lbft": "force_pound * foot",
+    "ftlb": "force_pound * foot", "ftlbs": "force_pound * foot", "lbsft": "force_pound * foot",
+    "lbfin": "force_pound * inch", "inlbf": "force_pound * inch", "lbin": "force_pound * inch",
+    "inlb": "force_pound * inch", "inlbs": "force_pound * inch", "lbsin": "force_pound * inch",
+    "kgfm": "force_kilogram * meter", "kgm": "force_kilogram * meter", "mkg": "force_kilogram * meter",
+    "kpm": "force_kilogram * meter",
+    "kgfcm": "force_kilogram * centimeter", "kgcm": "force_kilogram * centimeter",
+}  # fmt: skip
+_NO_MINOR_UNITS = frozenset({"JPY", "KRW", "ISK", "CLP", "VND"})  # ISO 4217 exponent 0
+
+
+def to_nm(mm: Decimal, rounding: Rounding = "nearest") -> int:
+    """Whole nanometres of a size in millimetres, rounded "down", "up" or to the "nearest" (half to even).
+
+    Round a window inward (its least "up", its most "down"), so that rounding never crosses a limit.
+
+    >>> to_nm(Decimal("14.376"))
+    14376000
+    >>> to_nm(Decimal("0.0000015"), "down"), to_nm(Decimal("0.0000015"), "up")
+    (1, 2)
+    """
+    return int((mm * NM_PER_MM).to_integral_value(_MODES[rounding]))
+
+
+def to_mm(nm: int) -> Decimal:
+    """Millimetres of a size in nanometres, exact.
+
+    >>> to_mm(15_081_250)
+    Decimal('15.081250')
+    """
+    return Decimal(nm).scaleb(-6)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint  # imported late: a process that nobody types into never pays for it
+
+    return pint.UnitRegistry(non_int_type=Decimal)
+
+
+@lru_cache(maxsize=256)
+def _worth(unit: str, base: str) -> Fraction | None:
+    """How many `base` units one `unit` is, exactly; None when it is no unit of that dimension."""
+    from pint import PintError
+
+    try:
+        return Fraction(_registry().Quantity(Decimal(1), unit).to(base).magnitude)
+    except PintError:
+        return None
+
+
+def _split(text: str) -> tuple[Fraction, str, bool] | None:
+    """The number, the unit as typed and whether it was a fraction; None where no number can be read."""
+    found = _NUMBER.fullmatch(level(text)) if len(text) <= LONGEST_TEXT else None
+    if found is None:
+        return None
+    if found["decimal"] is not None:
+        number = Fraction(Decimal(found["decimal"]))
+    elif int(found["under"]) == 0:
+        return None
+    else:
+        number = int(found["whole"] or 0) + Fraction(int(found["over"]), int(found["under"]))
+    return -number if found["sign"] else number, found["unit"].strip(), found["decimal"] is None
+
+
+@lru_cache(maxsize=4096)
+def read_length(text: str, default_unit: str = "mm") -> int:
+    """Read a length as people type it; whole nanometres.
+
+    Decimal point or decimal comma (a comma never groups thousands), fractions and mixed fractions, units
+    mm, cm, m, µm, in, ", thou, ft and whatever else Pint knows as a length. Without a unit it is
+    `default_unit`; but a bare fraction is refused where that is not the inch, since nobody measures in
+    fractions of a millimetre and the unit would be a guess.
+
+    Errors (`Refused`): length_empty, length_unreadable, length_unit_unknown, length_not_positive,
+    length_fraction_without_unit, length_absurd (over 10 m).
+
+    >>> read_length("15.5"), read_length("15,5 mm"), read_length("19/32 in"), read_length('0.610"')
+    (15500000, 15500000, 15081250, 15494000)
+    >>> read_length("1 1/8 in"), read_length("30 thou"), read_length("3/8", default_unit="in")
+    (28575000, 762000, 9525000)
+    """
+    typed = text.strip()
+    if not typed:
+        raise Refused(Reason("length_empty"))
+    parts = _split(typed)
+    if parts is None:
+        raise Refused(Reason("length_unreadable", typed=typed[:LONGEST_TEXT]))
+    number, unit, fraction = parts
+    if fraction and not unit and default_unit != "in":
+        raise Refused(Reason("length_fraction_without_unit", typed=typed))
+    unit = (unit or default_unit).lower()
+    worth: Fraction | None = Fraction(NM_PER_MM)
+    if unit != "mm":
+        named = _LENGTH_UNITS.get(unit, unit)
+        # Pint would read whole expressions ("mm * 10"); a unit in a length field is one word.
+        worth = _worth(named, "nanometer") if re.fullmatch(r"[a-zµμ]{1,16}", named) else None
+    if worth is None:
+        raise Refused(Reason("length_unit_unknown", typed=typed, unit=unit))
+    nm = round(number * worth)
+    if nm > LONGEST_NM:
+        raise Refused(Reason("length_absurd", typed=typed, length_nm=nm, longest_nm=LONGEST_NM))
+    if nm <= 0:
+        raise Refused(Reason("length_not_positive", typed=typed))
+    return nm
+
+
+@lru_cache(maxsize=1024)
+def read_torque(text: str, default_unit: str = "N·m") -> int:
+    """Read a torque as people type it; whole newton millimetres.
+
+    Units N·m, N·mm, lbf·ft, lbf·in, kgf·m and their usual spellings ("Nm", "ft-lb", "in lbs", "kgm");
+    without one it is `default_unit`. 1 lbf·ft is 1.3558179483314004 N·m exactly (from 1 lb = 0.45359237 kg,
+    1 ft = 0.3048 m and the standard acceleration 9.80665 m/s², as Pint carries them).
+
+    Errors (`Refused`): torque_empty, torque_unreadable, torque_unit_unknown, torque_not_positive,
+    torque_absurd (over 100 kN·m).
+
+    >>> read_torque("45"), read_torque("45 Nm"), read_torque("33 ft-lb"), read_torque("10,5 kgf·m")
+    (45000, 45000, 44742, 102970)
+    """
+    typed = text.strip()
+    if not typed:
+        raise Refused(Reason("torque_empty"))
+    parts = _split(typed)
+    if parts is None:
+        raise Refused(Reason("torque_unreadable", typed=typed[:LONGEST_TEXT]))
+    number, unit, _ = parts
+    spelling = re.sub(r"[ .·⋅*×x-]", "", (unit or default_unit).lower())
+    worth = _worth(_TORQUE_UNITS[spelling], "newton * millimeter") if spelling in _TORQUE_UNITS else None
+    if worth is None:
+        raise Refused(Reason("torque_unit_unknown", typed=typed, unit=unit))
+    nmm = round(number * worth)
+    if nmm > LARGEST_TORQUE_NMM:
+        raise Refused(Reason("torque_absurd", typed=typed, torque_nmm=nmm, largest_nmm=LARGEST_TORQUE_NMM))
+    if nmm <= 0:
+        raise Refused(Reason("torque_not_positive", typed=typed))
+    return nmm
+
+
+def _digits(currency: str) -> int:
+    return 0 if currency in _NO_MINOR_UNITS else 2
+
+
+def read_money(text: str, currency: str = "EUR") -> int:
+    """Read a price as people type it; whole minor units (cents) of `currency`, nothing rounded away.
+
+    Errors (`Refused`): money_unreadable, money_too_fine (more digits than the currency has).
+
+    >>> read_money("12.50"), read_money("12,5"), read_money("7"), read_money("900", "JPY")
+    (1250, 1250, 700, 900)
+    """
+    typed = text.strip()
+    plain = typed.removeprefix(currency).removesuffix(currency).strip().replace(",", ".")
+    if len(plain) > LONGEST_TEXT or re.fullmatch(r"[0-9]{1,12}(\.[0-9]+)?", plain) is None:
+        raise Refused(Reason("money_unreadable", typed=typed[:LONGEST_TEXT]))
+    minor = Decimal(plain).scaleb(_digits(currency))
+    if minor != minor.to_integral_value():
+        raise Refused(Reason("money_too_fine", typed=typed, currency=currency, digits=_digits(currency)))
+    return int(minor)
+
+
+def _trimmed(number: Decimal) -> str:
+    text = format(number, "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _mm(nm: int, rounding: Rounding) -> str:
+    shown = to_mm(nm).quantize(Decimal("0.001"), _MODES[rounding])
+    # What is there but smaller than the last digit shown must not read as nothing.
+    return _trimmed(shown if shown or not nm else to_mm(nm))
+
+
+def _inch(nm: int, rounding: Rounding) -> str:
+    return format((Decimal(nm) / NM_PER_INCH).quantize(Decimal("0.0001"), _MODES[rounding]), "f")
+
+
+def show_length(nm: int, units: str = "mm", rounding: Rounding = "nearest") -> str:
+    """A length for reading: millimetres with inch beside, or the reverse with `units` "in".
+
+    Millimetres to 3 decimals with trailing zeros trimmed, inches to 4 decimals. Show the least of a window
+    with rounding "up" and its most with "down": then the printed pair lies inside the true one.
+
+    >>> show_length(14_376_000), show_length(14_500_000, "in")
+    ('14.376 mm (0.5660 in)', '0.5709 in (14.5 mm)')
+    >>> show_length(14_676_000, rounding="down")
+    '14.676 mm (0.5777 in)'
+    """
+    mm, inch = f"{_mm(nm, rounding)} mm", f"{_inch(nm, rounding)} in"
+    return f"{inch} ({mm})" if units == "in" else f"{mm} ({inch})"
+
+
+def show_torque(nmm: int, units: str = "mm") -> str:
+    """A torque for reading: newton metres with pound-force feet beside, or the reverse with `units` "in".
+
+    >>> show_torque(45_000), show_torque(45_000, "in")
+    ('45 N·m (33.2 lbf·ft)', '33.2 lbf·ft (45 N·m)')
+    """
+    newton_metres = _trimmed(Decimal(nmm).scaleb(-3))
+    # 1 lbf·ft = 1355.8179483314004 N·mm, exact; written out so that showing a number never loads Pint.
+    pound_feet = _trimmed((Decimal(nmm) / Decimal("1355.8179483314004")).quantize(Decimal("0.1")))
+    metric, inch = f"{newton_metres} N·m", f"{pound_feet} lbf·ft"
+    return f"{inch} ({metric})" if units == "in" else f"{metric} ({inch})"
+
+
+def show_money(minor: int, currency: str = "EUR") -> str:
+    """A price for reading, currency code first.
+
+    >>> show_money(1250), show_money(900, "JPY")
+    ('EUR 12.50', 'JPY 900')
+    """
+    return f"{currency} {Decimal(minor).scaleb(-_digits(currency)):f}"

@@ -1,0 +1,9 @@
+"""For an ASGI server."""
+
+import os
+
+from django.core.asgi import get_asgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
+
+application = get_asgi_application()

@@ -1,0 +1,9 @@
+"""For a WSGI server: `gunicorn repairs.site.wsgi`."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
+
+application = get_wsgi_application()

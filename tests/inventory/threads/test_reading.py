@@ -1,0 +1,364 @@
+import contextlib
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, classes, read, series
+from inventory.threads.reading import LONGEST
+
+EVERY_THREAD = [thread for system in SYSTEMS for thread in series(system)]
+
+
+def refusal(text: str) -> tuple[str, dict[str, object]]:
+    with pytest.raises(ThreadError) as refused:
+        read(text)
+    return refused.value.reason.code, dict(refused.value.reason.data)
+
+
+@pytest.mark.parametrize(
+    ("typed", "designation"),
+    [
+        ("M14 x 1,5", "M14x1.5"),
+        ("14x1.5", "M14x1.5"),
+        ("m14*1.5", "M14x1.5"),
+        ("M14×1.5", "M14x1.5"),
+        ("M 14 X 1.50", "M14x1.5"),
+        ("M14-1.5", "M14x1.5"),
+        ("M14 1.5", "M14x1.5"),
+        ("M14x1.5 mm", "M14x1.5"),
+        ("MF14x1.5", "M14x1.5"),
+        ("M14", "M14x2"),
+        ("M10 coarse", "M10x1.5"),
+        ("M10x1.25 fine", "M10x1.25"),
+        ("M26", "M26x1.5"),
+        ("M4 fine", "M4x0.5"),
+        ("9/16 UNF", "9/16-18 UNF"),
+        ("9/16-18", "9/16-18 UNF"),
+        ("9-16 unf", "9/16-18 UNF"),
+        ("9-16-18", "9/16-18 UNF"),
+        ('9/16"-18 UNF', "9/16-18 UNF"),
+        ("9/16 in x 18 tpi", "9/16-18 UNF"),
+        (".5625-18", "9/16-18 UNF"),
+        (".5625x18", "9/16-18 UNF"),
+        ("0.563-18", "9/16-18 UNF"),
+        ("5/8-18 NF", "5/8-18 UNF"),
+        ("#10-32", "#10-32 UNF"),
+        ("10-32", "#10-32 UNF"),
+        ("No. 10-32 UNF", "#10-32 UNF"),
+        ("#10 UNF", "#10-32 UNF"),
+        (".190-32", "#10-32 UNF"),
+        ("1-8", "1-8 UNC"),
+        ("1-64", "#1-64 UNC"),
+        ("1 1/8-7", "1 1/8-7 UNC"),
+        ("1-1/8-7 UNC", "1 1/8-7 UNC"),
+        ("1½-6", "1 1/2-6 UNC"),
+        ("2-4 1/2 UNC", "2-4.5 UNC"),
+        ("½-13", "1/2-13 UNC"),
+        ("1/2-20 UN", "1/2-20 UNF"),
+        ("1/4-20 UNC-2B", "1/4-20 UNC"),
+        ("M14x1.5 LH", "M14x1.5-LH"),
+        ("M14x1.5LH", "M14x1.5-LH"),
+        ("M14x1.5 (left hand)", "M14x1.5-LH"),
+        ("L.H. M14x1.5", "M14x1.5-LH"),
+        ("M14x1.5 RH", "M14x1.5"),
+        ("M14x1.5-6H-LH", "M14x1.5-LH"),
+        ("EG M14x1.5", "EG M14x1.5"),
+        ("EG14x1.5", "EG M14x1.5"),
+        ("M14x1.5 STI", "EG M14x1.5"),
+        ("STI 5/16-18", "STI 5/16-18"),
+        ("5/16-18 UNC STI LH", "STI 5/16-18-LH"),
+    ],
+)
+def test_one_thread_is_read_from_all_usual_spellings(typed: str, designation: str) -> None:
+    reading = read(typed)
+    assert reading.thread.designation == designation
+    assert reading.typed == typed
+
+
+@pytest.mark.parametrize(
+    ("typed", "thread_class"),
+    [
+        ("M14x1.5-6H-LH", "6H"),
+        ("M14x1.5 6g", "6g"),
+        ("M14x1.5-4H5H", "4H5H"),
+        ("1/4-20 UNC-2b", "2B"),
+        ("1/4-20 UNC 3A", "3A"),
+        ("EG M14x1.5 4H", "4H5H"),
+        ("EG M14x1.5-5H", "5H"),
+        ("M14x1.5", ""),
+    ],
+)
+def test_a_class_is_read_and_its_case_says_the_side(typed: str, thread_class: str) -> None:
+    assert read(typed).thread_class == thread_class
+
+
+@pytest.mark.parametrize(
+    ("typed", "code", "data"),
+    [
+        ("M10", "pitch_assumed_coarse", {"thread": "M10x1.5", "others": ("M10x1.25", "M10x1", "M10x0.75")}),
+        (
+            "M10-LH",
+            "pitch_assumed_coarse",
+            {"thread": "M10x1.5-LH", "others": ("M10x1.25-LH", "M10x1-LH", "M10x0.75-LH")},
+        ),
+        (
+            "EG M10",
+            "pitch_assumed_coarse",
+            {"thread": "EG M10x1.5", "others": ("EG M10x1.25", "EG M10x1", "EG M10x0.75")},
+        ),
+        ("14x1.5", "system_assumed_metric", {"thread": "M14x1.5"}),
+        ("9/16 UNF", "pitch_from_series", {"thread": "9/16-18 UNF", "series": "UNF"}),
+        ("M10 coarse", "pitch_from_series", {"thread": "M10x1.5", "series": "coarse"}),
+        ("M26", "pitch_from_series", {"thread": "M26x1.5", "series": "fine"}),
+        ("0.563-18", "size_read_as", {"typed": "0.563", "size": "9/16"}),
+    ],
+)
+def test_what_was_filled_in_is_said(typed: str, code: str, data: dict[str, object]) -> None:
+    (note,) = read(typed).notes
+    assert (note.code, dict(note.data)) == (code, data)
+
+
+@pytest.mark.parametrize(
+    "typed", ["M14x1.5", "9/16-18 UNF", "#10-32", "10-32", ".5625-18", "EG M14x1.5-5H-LH"]
+)
+def test_a_full_designation_needs_no_note(typed: str) -> None:
+    assert read(typed).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "code", "data"),
+    [
+        ("", "thread_empty", {}),
+        (" \t", "thread_empty", {}),
+        ("x" * (LONGEST + 1), "thread_too_long", {"length": LONGEST + 1, "longest": LONGEST}),
+        ("bolt", "thread_unreadable", {"typed": "bolt"}),
+        ("M", "thread_unreadable", {"typed": "M"}),
+        ("M14²", "thread_unreadable", {"typed": "M14²"}),
+        ("M8x1.25x30", "thread_unreadable", {"typed": "M8x1.25x30"}),
+        ("M14x1.5 UNF", "thread_unreadable", {"typed": "M14x1.5 UNF"}),
+        ("9/16-18 fine", "thread_unreadable", {"typed": "9/16-18 fine"}),
+        ("M14x1.5 LH RH", "thread_unreadable", {"typed": "M14x1.5 LH RH"}),
+        ("1/0-18", "thread_unreadable", {"typed": "1/0-18"}),
+        ("1/2-14 NPT", "thread_not_covered", {"system": "NPT", "typed": "1/2-14 NPT"}),
+        ("R1/2", "thread_not_covered", {"system": "R", "typed": "R1/2"}),
+        ("Rc 1/2", "thread_not_covered", {"system": "R", "typed": "Rc 1/2"}),
+        ("Tr16x4", "thread_not_covered", {"system": "Tr", "typed": "Tr16x4"}),
+        ("MJ6x1", "thread_not_covered", {"system": "MJ", "typed": "MJ6x1"}),
+        ("M15.5", "thread_size_unknown", {"size": "M15.5", "candidates": ("M15x1.5", "M16x2")}),
+        ("M80", "thread_size_unknown", {"size": "M80", "candidates": ("M64x6",)}),
+        ("#9-32", "thread_size_unknown", {"size": "#9", "candidates": ("#8-32 UNC", "#10-24 UNC")}),
+        ("0.2-20", "thread_size_unknown", {"size": "0.2", "candidates": ("#10-24 UNC", "#12-24 UNC")}),
+        (
+            "M14x15",
+            "thread_pitch_impossible",
+            {"size": "M14", "pitch": "15", "unit": "mm", "candidates": ("M14x1.5",)},
+        ),
+        (
+            "M8x30",
+            "thread_pitch_impossible",
+            {"size": "M8", "pitch": "30", "unit": "mm", "candidates": ("M8x1.25", "M8x1", "M8x0.75")},
+        ),
+        (
+            "M8x0",
+            "thread_pitch_impossible",
+            {"size": "M8", "pitch": "0", "unit": "mm", "candidates": ("M8x1.25", "M8x1", "M8x0.75")},
+        ),
+        (
+            "#8-999",
+            "thread_pitch_impossible",
+            {"size": "#8", "pitch": "999", "unit": "tpi", "candidates": ("#8-32 UNC", "#8-36 UNF")},
+        ),
+        (
+            "M14x1.75",
+            "thread_pitch_not_in_series",
+            {
+                "size": "M14",
+                "pitch": "1.75",
+                "unit": "mm",
+                "belongs": "",
+                "candidates": ("M14x2", "M14x1.5", "M14x1.25", "M14x1"),
+            },
+        ),
+        (
+            "#8-33",
+            "thread_pitch_not_in_series",
+            {
+                "size": "#8",
+                "pitch": "33",
+                "unit": "tpi",
+                "belongs": "",
+                "candidates": ("#8-32 UNC", "#8-36 UNF"),
+            },
+        ),
+        (
+            "9/16-19 UNF",
+            "thread_pitch_not_in_series",
+            {"size": "9/16", "pitch": "19", "unit": "tpi", "belongs": "pipe", "candidates": ("9/16-18 UNF",)},
+        ),
+        (
+            "5/8-18 UNC",
+            "thread_wrong_series",
+            {
+                "typed": "5/8-18 UNC",
+                "series": "UNC",
+                "found": "5/8-18 UNF",
+                "found_series": "UNF",
+                "candidates": ("5/8-11 UNC", "5/8-18 UNF"),
+            },
+        ),
+        (
+            "1 3/4 UNEF",
+            "thread_wrong_series",
+            {
+                "typed": "1 3/4 UNEF",
+                "series": "UNEF",
+                "found": "",
+                "found_series": "",
+                "candidates": (
+                    "1 3/4-5 UNC",
+                    "1 3/4-6 UN",
+                    "1 3/4-8 UN",
+                    "1 3/4-12 UN",
+                    "1 3/4-16 UN",
+                    "1 3/4-20 UN",
+                ),
+            },
+        ),
+        (
+            "M10x1.5 fine",
+            "thread_wrong_series",
+            {
+                "typed": "M10x1.5 fine",
+                "series": "fine",
+                "found": "M10x1.5",
+                "found_series": "coarse",
+                "candidates": ("M10x1.25", "M10x1", "M10x0.75", "M10x1.5"),
+            },
+        ),
+        ("#8", "thread_ambiguous", {"typed": "#8", "candidates": ("#8-32 UNC", "#8-36 UNF")}),
+        ("M15", "thread_ambiguous", {"typed": "M15", "candidates": ("M15x1.5", "M15x1")}),
+        (
+            "M10 fine",
+            "thread_ambiguous",
+            {"typed": "M10 fine", "candidates": ("M10x1.25", "M10x1", "M10x0.75")},
+        ),
+        (
+            "3-8",
+            "thread_ambiguous",
+            {
+                "typed": "3-8",
+                "candidates": ("3/8-16 UNC", "3/8-24 UNF", "3/8-32 UNEF", "3/8-20 UN", "3/8-28 UN"),
+            },
+        ),
+        ("1/2 UN", "thread_ambiguous", {"typed": "1/2 UN", "candidates": ("1/2-16 UN", "1/2-32 UN")}),
+        ("14", "thread_ambiguous", {"typed": "14", "candidates": ("M14x2", "M14x1.5", "M14x1.25", "M14x1")}),
+        ("14-1.5", "thread_ambiguous", {"typed": "14-1.5", "candidates": ("M14x1.5",)}),
+        ("EG M15", "thread_ambiguous", {"typed": "EG M15", "candidates": ("EG M15x1.5", "EG M15x1")}),
+        (
+            "M14x1.5 2B",
+            "thread_class_unknown",
+            {
+                "thread_class": "2B",
+                "thread": "M14x1.5",
+                "known": ("4H", "5H", "6H", "7H", "6G", "4h", "6h", "6g"),
+            },
+        ),
+        (
+            "M2x0.25-6H",
+            "thread_class_unknown",
+            {"thread_class": "6H", "thread": "M2x0.25", "known": ("4H", "5H", "4h", "6h", "6g")},
+        ),
+        (
+            "EG M14x1.5 6g",
+            "thread_class_unknown",
+            {"thread_class": "6g", "thread": "EG M14x1.5", "known": ("4H5H", "5H", "6H")},
+        ),
+    ],
+)
+def test_a_refusal_says_what_is_wrong_and_what_would_do(
+    typed: str, code: str, data: dict[str, object]
+) -> None:
+    assert refusal(typed) == (code, data)
+
+
+@pytest.mark.parametrize("typed", ["3/8 BSF", "3/8 whit", "2BA", "G1/4", "1/4 bsp", "1/4 cycle", "1/4 brass"])
+def test_systems_that_are_not_covered_are_never_turned_into_something_else(typed: str) -> None:
+    assert refusal(typed)[0] == "thread_not_covered"
+
+
+def test_printing_and_reading_give_the_same_thread_again() -> None:
+    for thread in EVERY_THREAD:
+        for hand in (thread, thread.mirrored()):
+            assert read(hand.designation) == Reading(hand, "", (), hand.designation)
+
+
+@given(st.sampled_from(EVERY_THREAD), st.data())
+def test_a_class_survives_printing_and_reading(thread: Thread, data: st.DataObject) -> None:
+    known = classes(thread) + classes(thread, internal=False)
+    name = data.draw(st.sampled_from(known))
+    reading = read(f"{thread.designation} {name}")
+    assert (reading.thread, reading.thread_class) == (thread, name)
+
+
+@given(st.text(max_size=LONGEST + 5))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    with contextlib.suppress(ThreadError):
+        assert read(text).typed == text
+
+
+def test_a_hundred_thousand_strings_raise_nothing_but_a_thread_error() -> None:
+    chance = random.Random(20261125)
+    pieces = [
+        *"0123456789./-x #MGR,'\"×½²–\x00💧٣",
+        *("M14", "1.5", "9/16", "UNF", "UN", "LH", "EG ", "STI ", "6H", "2B", " 1/2", "TPI", "10-32", "NO"),
+    ]
+    outcomes = {True: 0, False: 0}
+    for _ in range(100_000):
+        text = "".join(chance.choices(pieces, k=chance.randint(0, 9)))
+        try:
+            thread = read(text).thread
+        except ThreadError as refused:
+            outcomes[False] += 1
+            for value in refused.reason.data.values():
+                assert isinstance(value, str | int | tuple)
+        else:
+            outcomes[True] += 1
+            assert Thread.from_key(thread.key) == thread
+    assert outcomes[True] > 100
+    assert outcomes[False] > 100
+
+
+def test_reading_a_known_designation_costs_under_20_microseconds() -> None:
+    texts = [thread.designation for thread in series("M") + series("UN")]
+    for text in texts:
+        read(text)
+    least = float("inf")
+    for _ in range(5):
+        start = time.perf_counter()
+        for text in texts:
+            read(text)
+        least = min(least, (time.perf_counter() - start) / len(texts))
+    assert least < 20e-6
+
+
+def test_the_room_is_imported_in_under_50_milliseconds_and_loads_no_framework() -> None:
+    probe = (
+        "import time; start = time.perf_counter(); import inventory.threads\n"
+        "took = time.perf_counter() - start\n"
+        "import sys; print(took, 'django' in sys.modules, 'pint' in sys.modules)"
+    )
+    root = Path(__file__).parents[3]
+    runs = [
+        subprocess.run(
+            [sys.executable, "-c", probe], cwd=root, capture_output=True, text=True, check=True
+        ).stdout.split()
+        for _ in range(5)
+    ]
+    assert min(float(took) for took, *_ in runs) < 0.05
+    assert all(loaded == ["False", "False"] for _, *loaded in runs)
