@@ -149,9 +149,7 @@ def drills_in(lo_nm: int, hi_nm: int, series: Iterable[str] = SERIES) -> tuple[D
     wanted = frozenset(series)
     if not wanted <= set(SERIES):
         raise ValueError(f"unknown series {sorted(wanted - set(SERIES))}")
-    return tuple(
-        drill for drill in _standard() if lo_nm <= drill.diameter_nm <= hi_nm and drill.series in wanted
-    )
+    return tuple(drill for drill in _standard() if lo_nm <= drill.diameter_nm <= hi_nm and drill.series in wanted)
 
 
 @lru_cache(maxsize=1)
@@ -186,9 +184,7 @@ def tap_drill(thread: Thread) -> Drill:
         tenths = round((thread.nominal_mm - thread.pitch_mm) * 10)
         size = tenths * _NM_PER_MM // 10
         if low <= size <= high:
-            return Drill(
-                size, _metric_name(size), "metric", "D - P to the nearest 0.1 mm (ISO 2306 practice)"
-            )
+            return Drill(size, _metric_name(size), "metric", "D - P to the nearest 0.1 mm (ISO 2306 practice)")
     inside = drills_in(low, high, SERIES if system.inch else ("metric",)) or drills_in(low, high)
     if not inside:
         raise DrillError(Reason("drill_none_fits", thread=thread.designation, least_nm=low, most_nm=high))

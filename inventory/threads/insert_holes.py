@@ -59,8 +59,7 @@ def insert_hole(thread: Thread) -> Thread:
 @lru_cache(maxsize=1)
 def _printed_taps() -> dict[str, tuple[Decimal, Decimal]]:
     return {
-        row["key"]: (Decimal(row["tap_min"]) * INCH, Decimal(row["tap_max"]) * INCH)
-        for row in table("asme_b94_9").rows
+        row["key"]: (Decimal(row["tap_min"]) * INCH, Decimal(row["tap_max"]) * INCH) for row in table("asme_b94_9").rows
     }
 
 
@@ -145,7 +144,6 @@ def insert_hole_depth(bolt_thread: Thread, length_mm: Decimal, bottoming: bool) 
         drill_depth=sum((part for _, part in parts), Decimal(0)),
         full_thread_depth=length_mm + pitch,
         parts=tuple(parts),
-        source="ASME B18.29.2M-2005, depth of tapped holes"
-        + (" (metric rule taken for inch sizes)" if inch else ""),
+        source="ASME B18.29.2M-2005, depth of tapped holes" + (" (metric rule taken for inch sizes)" if inch else ""),
         computed=inch,
     )

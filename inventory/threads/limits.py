@@ -128,9 +128,7 @@ def preferred(value: Decimal) -> Decimal:
     )
 
 
-def tolerance(
-    quantity: str, pitch_mm: Decimal, grade: str = "", size_mm: Decimal = _ZERO
-) -> Tolerance | None:
+def tolerance(quantity: str, pitch_mm: Decimal, grade: str = "", size_mm: Decimal = _ZERO) -> Tolerance | None:
     """A tolerance of ISO 965-1: the table's value, or the formula's with the standard's rounding.
 
     `quantity` is "es_g" (deviation of g without sign, EI of G), "TD1", "Td", "TD2" or "Td2"; `grade` a
@@ -169,9 +167,7 @@ def tolerance(
     return Tolerance(int(preferred(value * Decimal(factor))), "computed")
 
 
-def _iso_tolerances(
-    thread: Thread, thread_class: str, internal: bool
-) -> tuple[Tolerance, Tolerance, Tolerance | None]:
+def _iso_tolerances(thread: Thread, thread_class: str, internal: bool) -> tuple[Tolerance, Tolerance, Tolerance | None]:
     """Crest and flank tolerance and the deviation (None at H and h); refuses what is no ISO class of this
     side.
     """
@@ -248,9 +244,7 @@ def _un_flank(thread: Thread) -> Decimal:
     whole = thread.series in ("UNC", "UNF") or thread.pitch in (8, 12, 16)
     engaged = size if whole else 9 * pitch
     value = (
-        Decimal("0.0015") * size**_THIRD
-        + Decimal("0.0015") * engaged.sqrt()
-        + Decimal("0.015") * pitch ** (2 * _THIRD)
+        Decimal("0.0015") * size**_THIRD + Decimal("0.0015") * engaged.sqrt() + Decimal("0.015") * pitch ** (2 * _THIRD)
     )
     return _inch(value, 6)
 

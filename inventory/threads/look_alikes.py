@@ -43,9 +43,7 @@ def compare(thread: Thread, other: Thread) -> LookAlike:
         diameter_difference_mm=basic(other).major - basic(thread).major,
         pitch_difference_mm=step.quantize(Decimal("0.0001"), ROUND_HALF_UP),
         angle_difference=SYSTEMS[other.system].angle - SYSTEMS[thread.system].angle,
-        turns_to_quarter_pitch=(
-            (finer / 4 / abs(step)).quantize(Decimal("0.1"), ROUND_HALF_UP) if step else None
-        ),
+        turns_to_quarter_pitch=((finer / 4 / abs(step)).quantize(Decimal("0.1"), ROUND_HALF_UP) if step else None),
     )
 
 

@@ -33,9 +33,7 @@ _METRIC = re.compile(
     rf"(?P<m>MF?)?\s*(?P<size>{_SIZE})(?:\s*(?P<cross>[-X\s])\s*(?P<pitch>{_SIZE}))?(?:\s*MM)?", re.ASCII
 )
 _NUMBER = re.compile(rf"(?:#|NO\.?|NR\.?)\s*(?P<number>\d{{1,3}}){_TPI}", re.ASCII)
-_MIXED = re.compile(
-    rf"(?P<whole>\d{{1,2}})[\s-]+(?P<top>\d{{1,2}})/(?P<under>\d{{1,3}}){_MARK}{_TPI}", re.ASCII
-)
+_MIXED = re.compile(rf"(?P<whole>\d{{1,2}})[\s-]+(?P<top>\d{{1,2}})/(?P<under>\d{{1,3}}){_MARK}{_TPI}", re.ASCII)
 _FRACTION = re.compile(rf"(?P<top>\d{{1,3}})/(?P<under>\d{{1,3}}){_MARK}{_TPI}", re.ASCII)
 _HYPHENED = re.compile(rf"(?P<top>\d{{1,2}})-(?P<under>2|4|8|16|32|64){_MARK}{_TPI}", re.ASCII)
 _DECIMAL = re.compile(rf"(?P<inches>\d?\.\d{{1,6}}){_MARK}{_TPI}", re.ASCII)
@@ -208,9 +206,7 @@ def _metric(ask: _Question, body: str) -> tuple[Thread, tuple[Reason, ...]]:
     return thread, notes
 
 
-def _metric_without_pitch(
-    ask: _Question, threads: tuple[Thread, ...], fine: bool
-) -> tuple[Thread, tuple[Reason, ...]]:
+def _metric_without_pitch(ask: _Question, threads: tuple[Thread, ...], fine: bool) -> tuple[Thread, tuple[Reason, ...]]:
     coarse = [thread for thread in threads if thread.series == "coarse"]
     others = [thread for thread in threads if thread.series != "coarse"]
     if len(others) == 1 and (fine or not coarse):
@@ -346,9 +342,7 @@ def _inch(ask: _Question, body: str) -> tuple[Thread, tuple[Reason, ...]]:
             raise ThreadError(Reason("thread_ambiguous", typed=ask.typed, candidates=ask.names(metric)))
         first = senses[0]
         raise ThreadError(
-            Reason(
-                "thread_size_unknown", size=first.size, candidates=_nearest(ask, _inch_sizes(), first.nominal)
-            )
+            Reason("thread_size_unknown", size=first.size, candidates=_nearest(ask, _inch_sizes(), first.nominal))
         )
     exact = [
         (thread, sense.note)
@@ -387,9 +381,7 @@ def _bare_metric(body: str) -> tuple[Thread, ...]:
     if not match:
         return ()
     threads = _metric_sizes().get(int(Decimal(match["size"]) * _NM_PER_MM), ())
-    return tuple(
-        thread for thread in threads if not match["pitch"] or thread.pitch_mm == Decimal(match["pitch"])
-    )
+    return tuple(thread for thread in threads if not match["pitch"] or thread.pitch_mm == Decimal(match["pitch"]))
 
 
 def _no_such_pitch(ask: _Question, known: list[_Sense]) -> ThreadError:
@@ -404,9 +396,7 @@ def _no_such_pitch(ask: _Question, known: list[_Sense]) -> ThreadError:
     likely = [thread for thread in threads if thread.series == ask.series] or threads
     size, pitch, names = threads[0].size, plain(sense.tpi), ask.names(likely)
     if not 3 <= sense.tpi <= 100:
-        return ThreadError(
-            Reason("thread_pitch_impossible", size=size, pitch=pitch, unit="tpi", candidates=names)
-        )
+        return ThreadError(Reason("thread_pitch_impossible", size=size, pitch=pitch, unit="tpi", candidates=names))
     belongs = "pipe" if sense.tpi == 19 else ""
     return ThreadError(
         Reason(
@@ -420,9 +410,7 @@ def _no_such_pitch(ask: _Question, known: list[_Sense]) -> ThreadError:
     )
 
 
-def _wrong_series(
-    ask: _Question, typed_series: str, found: Thread | None, threads: Iterable[Thread]
-) -> ThreadError:
+def _wrong_series(ask: _Question, typed_series: str, found: Thread | None, threads: Iterable[Thread]) -> ThreadError:
     """The pitch that was typed belongs to another series of that size, or the size has no such series."""
     right = [thread for thread in threads if thread.series == typed_series]
     others = [found] if found else [thread for thread in threads if thread.series != typed_series]

@@ -83,9 +83,7 @@ def test_the_depths_of_a_blind_m10x1_25_hole(typed: str, length: str, bottoming:
 
 def test_only_a_plug_tap_up_to_8_mm_has_a_point_to_make_room_for() -> None:
     codes = {
-        (typed, bottoming): [
-            code for code, _ in insert_hole_depth(read(typed).thread, Decimal(8), bottoming).parts
-        ]
+        (typed, bottoming): [code for code, _ in insert_hole_depth(read(typed).thread, Decimal(8), bottoming).parts]
         for typed in ("M8", "M10")
         for bottoming in (True, False)
     }

@@ -126,8 +126,7 @@ def test_an_insert_hole_has_no_outside() -> None:
 
 def test_the_default_class_is_the_coarsest_usual_one_that_the_pitch_has() -> None:
     found = {
-        typed: default_class(read(typed).thread)
-        for typed in ("M14x1.5", "M2x0.25", "M1.6x0.2", "1/2-13", "EG M8")
+        typed: default_class(read(typed).thread) for typed in ("M14x1.5", "M2x0.25", "M1.6x0.2", "1/2-13", "EG M8")
     }
     assert found == {"M14x1.5": "6H", "M2x0.25": "5H", "M1.6x0.2": "4H", "1/2-13": "2B", "EG M8": "5H"}
     assert (default_class(M14, False), default_class(HALF, False)) == ("6g", "2A")

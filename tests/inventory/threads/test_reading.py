@@ -124,9 +124,7 @@ def test_what_was_filled_in_is_said(typed: str, code: str, data: dict[str, objec
     assert (note.code, dict(note.data)) == (code, data)
 
 
-@pytest.mark.parametrize(
-    "typed", ["M14x1.5", "9/16-18 UNF", "#10-32", "10-32", ".5625-18", "EG M14x1.5-5H-LH"]
-)
+@pytest.mark.parametrize("typed", ["M14x1.5", "9/16-18 UNF", "#10-32", "10-32", ".5625-18", "EG M14x1.5-5H-LH"])
 def test_a_full_designation_needs_no_note(typed: str) -> None:
     assert read(typed).notes == ()
 
@@ -281,9 +279,7 @@ def test_a_full_designation_needs_no_note(typed: str) -> None:
         ),
     ],
 )
-def test_a_refusal_says_what_is_wrong_and_what_would_do(
-    typed: str, code: str, data: dict[str, object]
-) -> None:
+def test_a_refusal_says_what_is_wrong_and_what_would_do(typed: str, code: str, data: dict[str, object]) -> None:
     assert refusal(typed) == (code, data)
 
 
