@@ -55,9 +55,7 @@ KINDS: dict[str, Kind] = {
         Kind("extractor", "extractor", "extractors", ("thread",)),
         Kind("depth_gauge", "depth gauge", "depth gauges", ("usable_length",), calibrated=True),
         Kind("indicator", "dial indicator", "dial indicators", (), calibrated=True),
-        Kind(
-            "torque_wrench", "torque wrench", "torque wrenches", ("torque_min", "torque_max"), calibrated=True
-        ),
+        Kind("torque_wrench", "torque wrench", "torque wrenches", ("torque_min", "torque_max"), calibrated=True),
         Kind("fixture", "fixture", "fixtures", ("name",)),
         Kind("insert", "insert", "inserts", ("thread", "inner", "insert_length", "family"), counted=True),
         Kind("oil", "oil", "oils", (), counted=True, shared=True),

@@ -1,0 +1,332 @@
+"""What the database itself enforces: named rules, and guards beyond what a constraint of the ORM can say.
+
+Two sorts stand here. `Rule` and `Sole` are ordinary check and unique constraints whose name is the code of
+a sentence in `wording.py`. A `Guard` is what no constraint of the ORM can say on both databases: a ledger
+that is only ever added to, holds of one unit that never overlap. Django loses a table's triggers whenever
+it rebuilds that table on SQLite, so guards are laid after every migrate (and after every flush), and a system
+check fails where one is missing.
+
+`refusal` is the one place that turns what a database refused into a named reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from django.apps import apps
+from django.core import checks
+from django.db import IntegrityError, connections, models, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from inventory.errors import Reason, Refused
+from inventory.wording import SENTENCES
+
+# --- rules about one row -----------------------------------------------------------------------------------
+
+
+class Rule(models.CheckConstraint):
+    """A check constraint whose name is the code of its sentence.
+
+    The sentence is looked up, not stored, so that a better sentence is no migration. Another app with
+    sentences of its own subclasses this and points `sentences` at them.
+    """
+
+    sentences: ClassVar[Mapping[str, str]] = SENTENCES
+
+    def __init__(self, *, condition: Any, name: str) -> None:
+        super().__init__(
+            condition=condition,
+            name=name,
+            violation_error_code=name,
+            violation_error_message=self.sentences.get(name, name),
+        )
+
+    def deconstruct(self) -> tuple[str, Sequence[Any], dict[str, Any]]:
+        path, args, kwargs = super().deconstruct()
+        return path, args, {"condition": kwargs["condition"], "name": kwargs["name"]}
+
+
+class Sole(models.UniqueConstraint):
+    """A unique constraint whose name is the code of its sentence.
+
+    SQLite tells only the columns of a refused one, so no two of them may stand on the same columns.
+    """
+
+    sentences: ClassVar[Mapping[str, str]] = SENTENCES
+
+    def __init__(self, *, fields: Sequence[str], name: str, condition: models.Q | None = None) -> None:
+        super().__init__(
+            fields=fields,
+            name=name,
+            condition=condition,
+            violation_error_code=name,
+            violation_error_message=self.sentences.get(name, name),
+        )
+
+    def deconstruct(self) -> tuple[str, Sequence[Any], dict[str, Any]]:
+        path, args, kwargs = super().deconstruct()
+        kept: dict[str, Any] = {key: kwargs[key] for key in ("fields", "name", "condition") if key in kwargs}
+        return path, args, kept
+
+
+# --- guards ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One trigger or constraint of a guard on one database: its name and how to lay and lift it."""
+
+    name: str
+    lay: tuple[str, ...]
+    lift: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """A guard on one table: the name it refuses with, and its pieces on each kind of database."""
+
+    name: str
+    table: str
+    pieces: Mapping[str, tuple[Piece, ...]]
+
+
+def _sqlite_trigger(name: str, table: str, body: str) -> Piece:
+    return Piece(
+        name,
+        lay=(f'DROP TRIGGER IF EXISTS "{name}"', f'CREATE TRIGGER "{name}" {body}'),
+        lift=(f'DROP TRIGGER IF EXISTS "{name}"',),
+    )
+
+
+def _postgres_trigger(name: str, table: str, when: str, function: str, refuses_with: str) -> Piece:
+    return Piece(
+        name,
+        lay=(
+            f"CREATE OR REPLACE TRIGGER \"{name}\" {when} EXECUTE FUNCTION {function}('{refuses_with}')",
+            f'ALTER TABLE "{table}" ENABLE TRIGGER "{name}"',
+        ),
+        lift=(f'DROP TRIGGER IF EXISTS "{name}" ON "{table}"',),
+    )
+
+
+_POSTGRES_FUNCTION = """
+CREATE OR REPLACE FUNCTION guard_refuses() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    -- An integrity violation that carries the guard's name where a constraint's name stands.
+    RAISE EXCEPTION '%', TG_ARGV[0] USING ERRCODE = 'check_violation', CONSTRAINT = TG_ARGV[0];
+END $$
+"""
+
+
+def append_only(table: str, *, keys: Sequence[str] = ("id",)) -> Guard:
+    """A guard that lets rows be added to `table` and never changed or taken away.
+
+    `keys` are the columns that are each unique by themselves. SQLite's INSERT OR REPLACE takes the row that
+    is in the way out without telling any DELETE trigger, so there an insert that meets one is refused in
+    the very words of a broken unique constraint.
+    """
+    name = f"{table}_append_only"
+    sqlite = [
+        _sqlite_trigger(
+            f"{name}_{act}",
+            table,
+            f"BEFORE {act.upper()} ON \"{table}\" BEGIN SELECT RAISE(ABORT, '{name}'); END",
+        )
+        for act in ("update", "delete")
+    ]
+    sqlite += [
+        _sqlite_trigger(
+            f"{name}_replace_{key}",
+            table,
+            f'BEFORE INSERT ON "{table}" WHEN EXISTS (SELECT 1 FROM "{table}" WHERE "{key}" = NEW."{key}") '
+            f"BEGIN SELECT RAISE(ABORT, 'UNIQUE constraint failed: {table}.{key}'); END",
+        )
+        for key in keys
+    ]
+    postgres = (
+        _postgres_trigger(
+            f"{name}_row", table, f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW', "guard_refuses", name
+        ),
+        _postgres_trigger(
+            f"{name}_truncate",
+            table,
+            f'BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT',
+            "guard_refuses",
+            name,
+        ),
+    )
+    return Guard(name, table, {"sqlite": tuple(sqlite), "postgresql": postgres})
+
+
+def no_overlap(table: str, *, name: str, of: str, start: str, end: str, where: str) -> Guard:
+    """A guard that refuses two rows of `table` with equal `of`, both `where` true, whose windows overlap.
+
+    Windows are half-open, so touching is allowed. On PostgreSQL an exclusion constraint that needs no
+    extension (an id is the range from itself to itself), on SQLite triggers for insert and update.
+    """
+    # Times that Django wrote compare as text, to the microsecond. A hand on the raw database may write
+    # another form of the same instant; julianday() reads those, to the millisecond.
+    meets = (
+        f'(h."{start}" < NEW."{end}" AND h."{end}" > NEW."{start}") OR (julianday(h."{start}") < '
+        f'julianday(NEW."{end}") AND julianday(h."{end}") > julianday(NEW."{start}"))'
+    )
+    refuse = (
+        f'WHEN NEW."{where}" AND EXISTS (SELECT 1 FROM "{table}" h WHERE h."{of}" = NEW."{of}" '
+        f'AND h."{where}" AND h."id" IS NOT {{me}} AND ({meets})) '
+        f"BEGIN SELECT RAISE(ABORT, '{name}'); END"
+    )
+    sqlite = (
+        _sqlite_trigger(f"{name}_insert", table, f'BEFORE INSERT ON "{table}" ' + refuse.format(me="NEW.id")),
+        _sqlite_trigger(f"{name}_update", table, f'BEFORE UPDATE ON "{table}" ' + refuse.format(me="OLD.id")),
+    )
+    exclusion = Piece(
+        name,
+        lay=(
+            f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{name}"',
+            f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" EXCLUDE USING gist '
+            f'(int8range("{of}", "{of}", \'[]\') WITH &&, tstzrange("{start}", "{end}") WITH &&) '
+            f'WHERE ("{where}")',
+        ),
+        lift=(f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{name}"',),
+    )
+    return Guard(name, table, {"sqlite": sqlite, "postgresql": (exclusion,)})
+
+
+_GUARDS: dict[str, Guard] = {}
+
+
+def register(*guards: Guard) -> None:
+    """Make guards known; apps do so in `ready`. Guards of every app are laid and checked together."""
+    for guard in guards:
+        _GUARDS[guard.name] = guard
+
+
+def registered() -> tuple[Guard, ...]:
+    """All guards that any app made known."""
+    return tuple(_GUARDS.values())
+
+
+def _standing(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """Names of the triggers and constraints that stand and bite, each with its text where there is one."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+        else:
+            cursor.execute(
+                "SELECT tgname, '' FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A') "
+                "AND tgrelid IN (SELECT oid FROM pg_class WHERE pg_table_is_visible(oid)) "
+                "UNION SELECT conname, '' FROM pg_constraint WHERE contype = 'x' "
+                "AND conrelid IN (SELECT oid FROM pg_class WHERE pg_table_is_visible(oid))"
+            )
+        return dict(cursor.fetchall())
+
+
+def _missing_pieces(connection: BaseDatabaseWrapper) -> list[tuple[Guard, Piece]]:
+    tables = set(connection.introspection.table_names())
+    standing = _standing(connection)
+    return [
+        (guard, piece)
+        for guard in registered()
+        if guard.table in tables  # not there yet: the migration that makes it will have it laid
+        for piece in guard.pieces[connection.vendor]
+        # A trigger of the right name with another text is an older edition of the guard.
+        if piece.name not in standing or (standing[piece.name] and standing[piece.name] != piece.lay[-1])
+    ]
+
+
+def lay(connection: BaseDatabaseWrapper) -> None:
+    """Lay every registered guard that is missing on this database; tables not there yet are passed over."""
+    missing = _missing_pieces(connection)
+    if not missing:
+        return
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(_POSTGRES_FUNCTION)
+        for _, piece in missing:
+            for statement in piece.lay:
+                cursor.execute(statement)
+
+
+def lift(connection: BaseDatabaseWrapper) -> None:
+    """Take every registered guard off this database, so that a test database can be emptied."""
+    tables = set(connection.introspection.table_names())
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        for guard in registered():
+            if guard.table in tables:
+                for piece in guard.pieces[connection.vendor]:
+                    for statement in piece.lift:
+                        cursor.execute(statement)
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """Names of the triggers and constraints that should stand on this database and do not."""
+    return [piece.name for _, piece in _missing_pieces(connection)]
+
+
+def lay_after_migrate(*, using: str, **_: Any) -> None:
+    """The receiver of post_migrate, connected with inventory's own app config as sender."""
+    lay(connections[using])
+
+
+def check_guards(*, databases: Sequence[str] | None = None, **_: Any) -> list[checks.CheckMessage]:
+    """The system check (tag database): one error for each guard that is missing."""
+    return [
+        checks.Error(
+            f"The guard {name} is missing on the database {alias!r}.",
+            hint="Run `manage.py migrate --skip-checks`: it lays every missing guard.",
+            id="inventory.E001",
+        )
+        for alias in databases or ()
+        for name in missing(connections[alias])
+    ]
+
+
+# --- what the database refused -----------------------------------------------------------------------------
+
+
+def _sole_columns() -> dict[frozenset[str], str]:
+    """Which unique constraint stands on which columns, as SQLite names them: table.column."""
+    named: dict[frozenset[str], str] = {}
+    for model in apps.get_models():
+        columns = {field.name: f"{model._meta.db_table}.{field.column}" for field in model._meta.fields}
+        for constraint in model._meta.constraints:
+            if isinstance(constraint, models.UniqueConstraint):
+                named[frozenset(columns[field] for field in constraint.fields)] = constraint.name
+    return named
+
+
+def refusal(error: IntegrityError) -> Reason | None:
+    """The reason behind what a database refused, its code the name of the constraint or guard.
+
+    None where the database named nothing of ours (a broken foreign key, a missing value): that is a mistake
+    in the program and not an answer for a user.
+    """
+    cause = error.__cause__
+    named = getattr(getattr(cause, "diag", None), "constraint_name", None)
+    if named is None:
+        text = str(error)
+        sort, _, rest = text.partition(" constraint failed: ")
+        if sort == "UNIQUE":
+            named = _sole_columns().get(frozenset(rest.split(", ")))
+        else:
+            named = rest if sort == "CHECK" else text
+    known = named in _GUARDS or any(
+        constraint.name == named for model in apps.get_models() for constraint in model._meta.constraints
+    )
+    return Reason(named) if named is not None and known else None
+
+
+@contextmanager
+def act() -> Iterator[None]:
+    """One act: one transaction, and what the database refuses comes out as a named `Refused`."""
+    try:
+        with transaction.atomic():
+            yield
+    except IntegrityError as error:
+        reason = refusal(error)
+        if reason is None:
+            raise
+        raise Refused(reason) from error

@@ -1,0 +1,100 @@
+"""Items: what the catalogue knows of a thing, measurement by measurement."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from inventory.guards import Rule, Sole
+from inventory.kinds import ACTIONS, FLUTES, KINDS
+
+
+def kinds() -> list[tuple[str, str]]:
+    """The kinds as choices; a function, so that a new kind is no migration."""
+    return [(kind.code, kind.word) for kind in KINDS.values()]
+
+
+def flutes() -> list[tuple[str, str]]:
+    return [(flute, flute) for flute in FLUTES]
+
+
+def actions() -> list[tuple[str, str]]:
+    return [("cut", "cutting"), ("form", "forming")]
+
+
+def hands() -> list[tuple[str, str]]:
+    return [("L", "left"), ("R", "right")]
+
+
+class Item(models.Model):
+    """A thing the catalogue knows, with the measurements that matching reads.
+
+    Lengths in nanometres, torques in newton millimetres, lead in tenths of a thread. `thread` and `inner`
+    are thread keys (`inventory.threads`), compared as keys and never taken apart; empty or null means
+    that nothing was entered. `family` is an insert family as "code/edition"; without it, inserts of equal
+    threads and unlike flanges would be taken for one another.
+    """
+
+    kind = models.CharField(max_length=24, choices=kinds)
+    number = models.CharField(
+        max_length=40, null=True, blank=True, default=None, help_text="the shop's own catalogue number"
+    )
+    name = models.CharField(max_length=160, blank=True, default="")
+    as_typed = models.CharField(max_length=80, blank=True, default="", help_text="the thread as somebody wrote it")
+    thread = models.CharField(max_length=64, blank=True, default="")
+    thread_class = models.CharField(max_length=12, blank=True, default="")
+    inner = models.CharField(max_length=64, blank=True, default="")
+    diameter = models.BigIntegerField(null=True, blank=True)
+    pilot = models.BigIntegerField(null=True, blank=True)
+    usable_length = models.BigIntegerField(null=True, blank=True)
+    lead = models.BigIntegerField(null=True, blank=True, help_text="tenths of a thread")
+    flute = models.CharField(max_length=12, blank=True, default="", choices=flutes)
+    action = models.CharField(max_length=8, blank=True, default="", choices=actions)
+    insert_length = models.BigIntegerField(null=True, blank=True)
+    flange = models.BigIntegerField(null=True, blank=True)
+    hand = models.CharField(max_length=1, blank=True, default="", choices=hands, help_text="a fixture's own hand")
+    torque_min = models.BigIntegerField(null=True, blank=True, help_text="newton millimetres")
+    torque_max = models.BigIntegerField(null=True, blank=True, help_text="newton millimetres")
+    family = models.CharField(max_length=80, blank=True, default="", help_text="code/edition")
+    life = models.BigIntegerField(null=True, blank=True, help_text="holes between regrinds")
+    counted = models.BooleanField(default=False, help_text="lies in batches instead of carrying tags")
+
+    class Meta:
+        ordering: ClassVar = ["kind", "number", "id"]
+        indexes: ClassVar = [
+            models.Index(fields=["kind", "thread"], name="item_kind_thread"),
+            models.Index(fields=["kind", "diameter"], name="item_kind_diameter"),
+        ]
+        constraints: ClassVar = [
+            Sole(fields=["number"], name="item_number_taken"),
+            Rule(condition=Q(number__isnull=True) | ~Q(number=""), name="item_number_not_empty"),
+            *(
+                Rule(
+                    condition=Q(**{f"{column}__isnull": True}) | Q(**{f"{column}__gt": 0}),
+                    name=f"item_{column}_positive",
+                )
+                for column in (
+                    "diameter",
+                    "pilot",
+                    "usable_length",
+                    "lead",
+                    "insert_length",
+                    "flange",
+                    "torque_max",
+                    "life",
+                )
+            ),
+            Rule(
+                condition=Q(torque_min__isnull=True)
+                | (Q(torque_min__gte=0) & (Q(torque_max__isnull=True) | Q(torque_min__lte=F("torque_max")))),
+                name="item_torque_range",
+            ),
+            Rule(condition=Q(flute="") | Q(flute__in=FLUTES), name="item_flute_known"),
+            Rule(condition=Q(action="") | Q(action__in=ACTIONS), name="item_action_known"),
+            Rule(condition=Q(hand__in=("", "L", "R")), name="item_hand_known"),
+        ]
+
+    def __str__(self) -> str:
+        return " ".join(word for word in (self.number, self.name or self.get_kind_display()) if word)

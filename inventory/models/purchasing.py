@@ -1,0 +1,143 @@
+"""Who sells what, in which packs, at what price, and what was ordered."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from inventory.guards import Rule, Sole
+
+
+class Supplier(models.Model):
+    """A firm that sells; carriage is charged once an order, orders under the minimum are not taken."""
+
+    name = models.CharField(max_length=80)
+    currency = models.CharField(max_length=3, default="EUR")
+    carriage = models.BigIntegerField(default=0, help_text="minor units an order")
+    minimum = models.BigIntegerField(default=0, help_text="least order in minor units")
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+        constraints: ClassVar = [
+            Sole(fields=["name"], name="supplier_name_taken"),
+            Rule(condition=~Q(name=""), name="supplier_named"),
+            Rule(condition=~Q(currency=""), name="supplier_currency_code"),
+            Rule(condition=Q(carriage__gte=0), name="supplier_carriage_not_negative"),
+            Rule(condition=Q(minimum__gte=0), name="supplier_minimum_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Offer(models.Model):
+    """One thing a supplier sells: packs of one item, or of a set of items sold whole.
+
+    A pack holds `pack` times each of its lines' quantities; `price` is for one pack, in minor units of
+    the supplier's currency.
+    """
+
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="offers")
+    number = models.CharField(max_length=40, blank=True, default="", help_text="the supplier's own number")
+    name = models.CharField(max_length=160, blank=True, default="")
+    pack = models.BigIntegerField(default=1)
+    price = models.BigIntegerField()
+    lead_days = models.BigIntegerField(default=0)
+    active = models.BooleanField(default=True)
+    items: models.ManyToManyField = models.ManyToManyField("inventory.Item", through="OfferItem", related_name="offers")
+
+    class Meta:
+        ordering: ClassVar = ["supplier", "id"]
+        constraints: ClassVar = [
+            Rule(condition=Q(pack__gt=0), name="offer_pack_positive"),
+            Rule(condition=Q(price__gte=0), name="offer_price_not_negative"),
+            Rule(condition=Q(lead_days__gte=0), name="offer_lead_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name or self.number or f"offer {self.pk}"
+
+
+class OfferItem(models.Model):
+    """One item of an offer and how many of it one set holds."""
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
+    item = models.ForeignKey("inventory.Item", on_delete=models.PROTECT, related_name="offer_lines")
+    quantity = models.BigIntegerField(default=1)
+
+    class Meta:
+        ordering: ClassVar = ["offer", "id"]
+        constraints: ClassVar = [
+            Sole(fields=["offer", "item"], name="offer_item_twice"),
+            Rule(condition=Q(quantity__gt=0), name="offer_item_quantity_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} × {self.item}"
+
+
+class PriceBreak(models.Model):
+    """From this many packs on, each pack costs `price`."""
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="breaks")
+    packs = models.BigIntegerField()
+    price = models.BigIntegerField()
+
+    class Meta:
+        ordering: ClassVar = ["offer", "packs"]
+        constraints: ClassVar = [
+            Sole(fields=["offer", "packs"], name="price_break_twice"),
+            Rule(condition=Q(packs__gt=1), name="price_break_above_one_pack"),
+            Rule(condition=Q(price__gte=0), name="price_break_price_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.packs} packs: {self.price}"
+
+
+class Order(models.Model):
+    """An order to one supplier."""
+
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="orders")
+    number = models.CharField(max_length=40)
+    state = models.CharField(
+        max_length=10,
+        default="draft",
+        choices=[(state, state) for state in ("draft", "placed", "received", "cancelled")],
+    )
+    at = models.DateTimeField()
+    by = models.CharField(max_length=80)
+    due = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            Sole(fields=["number"], name="order_number_taken"),
+            Rule(condition=~Q(number=""), name="order_numbered"),
+            Rule(condition=~Q(by=""), name="order_by_somebody"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class OrderLine(models.Model):
+    """So many packs of one offer at the price agreed."""
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
+    offer = models.ForeignKey(Offer, on_delete=models.PROTECT, related_name="order_lines")
+    packs = models.BigIntegerField()
+    price = models.BigIntegerField(help_text="minor units a pack, as agreed")
+
+    class Meta:
+        ordering: ClassVar = ["order", "id"]
+        constraints: ClassVar = [
+            Sole(fields=["order", "offer"], name="order_line_twice"),
+            Rule(condition=Q(packs__gt=0), name="order_line_packs_positive"),
+            Rule(condition=Q(price__gte=0), name="order_line_price_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.packs} × {self.offer}"

@@ -1,0 +1,167 @@
+"""Reservations: a set of holds for one label, all or nothing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.db.models import F
+
+from inventory.errors import Reason, Refused
+from inventory.guards import act
+from inventory.models import Batch, BatchHold, Reservation, Unit, UnitHold
+from inventory.stock import AT_HAND, aware, batch_short, unit_held
+
+UnitWish = tuple[int, datetime, datetime, int]  # unit, start, end (half-open), holes
+BatchWish = tuple[int, int]  # batch, quantity
+
+
+class ReservationRefused(Refused):
+    """The whole set cannot be held; `reasons` says everything that stands in the way, `reason` the first."""
+
+    def __init__(self, reasons: Sequence[Reason]) -> None:
+        super().__init__(reasons[0])
+        self.reasons = tuple(reasons)
+
+
+def reserve(
+    *,
+    label: str,
+    link: str = "",
+    unit_holds: Sequence[UnitWish] = (),
+    batch_holds: Sequence[BatchWish] = (),
+    by: Any,
+    as_of: datetime,
+    request_key: str | None = None,
+) -> Reservation:
+    """Hold all of these units and quantities for a label, or none of them.
+
+    A batch is held from the earliest start of the units on (from `as_of` where there are none). What was true
+    when the set was worked out is looked at again under lock: windows, life, condition, quantities. Dates
+    (calibration, expiry) do not move by themselves and are not judged again. The same `request_key` with the
+    same label answers with the reservation that is already there.
+
+    Raises `ReservationRefused` with unit_unknown, unit_not_at_hand, unit_away, unit_held, life_short,
+    batch_unknown, batch_short; `Refused` with reservation_empty, unit_held_twice, batch_held_twice,
+    request_key_reused, or a rule of the tables (reservation_link_on_this_site, unit_hold_ends_after_start …).
+    """
+    at = aware(as_of)
+    wishes = sorted((unit, aware(start), aware(end), holes) for unit, start, end, holes in unit_holds)
+    if not wishes and not batch_holds:
+        raise Refused(Reason("reservation_empty"))
+    if len({wish[0] for wish in wishes}) < len(wishes):
+        raise Refused(Reason("unit_held_twice"))
+    if len({batch for batch, _ in batch_holds}) < len(batch_holds):
+        raise Refused(Reason("batch_held_twice"))
+    try:
+        with act():
+            done = _done(request_key, label)
+            if done is not None:
+                return done
+            # Locks in one order everywhere: units by id, then batches by id. What is read comes after them.
+            units = _locked(Unit, [wish[0] for wish in wishes])
+            batches = _locked(Batch, [batch for batch, _ in batch_holds])
+            done = _done(request_key, label)  # a twin of this request may have been ahead while we waited
+            if done is not None:
+                return done
+            reasons = _units_in_the_way(units, wishes) + _batches_in_the_way(batches, sorted(batch_holds))
+            if reasons:
+                raise ReservationRefused(reasons)
+            reservation = Reservation.objects.create(label=label, link=link, at=at, by=str(by), request_key=request_key)
+            UnitHold.objects.bulk_create(
+                UnitHold(reservation=reservation, unit_id=unit, start=start, end=end, holes=holes)
+                for unit, start, end, holes in wishes
+            )
+            start = min((wish[1] for wish in wishes), default=at)
+            BatchHold.objects.bulk_create(
+                BatchHold(reservation=reservation, batch_id=batch, start=start, quantity=quantity)
+                for batch, quantity in sorted(batch_holds)
+            )
+            for batch, quantity in sorted(batch_holds):
+                Batch.objects.filter(pk=batch).update(held=F("held") + quantity)
+            return reservation
+    except Refused as refused:
+        # Twins that hold nothing in common meet only at the unique key; the first one's answer is the answer.
+        if refused.reason.code == "reservation_request_key_taken":
+            done = _done(request_key, label)
+            if done is not None:
+                return done
+        raise
+
+
+def release(*, reservation: Reservation, by: Any, as_of: datetime) -> Reservation:
+    """Let go of everything that a reservation holds; doing so again changes nothing.
+
+    Units are freed without a lock. What a batch holds is a balance, so batches are locked as everywhere.
+    """
+    at = aware(as_of)
+    with act():
+        freed = Reservation.objects.filter(pk=reservation.pk, state="active").update(
+            state="released", released_at=at, released_by=str(by)
+        )
+        if freed:
+            UnitHold.objects.filter(reservation=reservation, active=True).update(active=False)
+            _locked(Batch, list(reservation.batch_holds.values_list("batch", flat=True)))
+            holds = BatchHold.objects.filter(reservation=reservation, active=True)
+            for batch, quantity, short in list(holds.values_list("batch", "quantity", "short")):
+                Batch.objects.filter(pk=batch).update(held=F("held") - (quantity - short))
+            holds.update(active=False)
+        reservation.refresh_from_db()
+        return reservation
+
+
+def _done(request_key: str | None, label: str) -> Reservation | None:
+    """The reservation that this request already made, if it is one that is repeated."""
+    if request_key is None:
+        return None
+    done = Reservation.objects.filter(request_key=request_key).first()
+    if done is not None and done.label != label:
+        raise Refused(Reason("request_key_reused", label=done.label))
+    return done
+
+
+def _locked(model: Any, ids: Sequence[int]) -> dict[int, Any]:
+    if not ids:
+        return {}
+    rows = model.objects.filter(pk__in=ids).select_related("item").order_by("pk")
+    return {row.pk: row for row in rows.select_for_update(no_key=True, of=("self",))}
+
+
+def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> list[Reason]:
+    holds: dict[int, list[UnitHold]] = defaultdict(list)
+    active = UnitHold.objects.filter(unit__in=units, active=True) if units else UnitHold.objects.none()
+    for hold in active.select_related("reservation").order_by("start", "id"):
+        holds[hold.unit_id].append(hold)
+    reasons: list[Reason] = []
+    for unit_id, start, end, holes in wishes:
+        unit = units.get(unit_id)
+        if unit is None:
+            reasons.append(Reason("unit_unknown", id=unit_id))
+            continue
+        if unit.away_why:
+            # The last day away, as the shop counts days, is over before the hold starts, or it is late.
+            first_day = start.astimezone(settings.SHOP_ZONE).date()
+            if unit.away_until is None or unit.away_until >= first_day:
+                reasons.append(Reason("unit_away", tag=unit.tag, why=unit.away_why, until=unit.away_until))
+        elif unit.condition not in AT_HAND or unit.condition == "due_regrind":
+            reasons.append(Reason("unit_not_at_hand", tag=unit.tag, condition=unit.condition))
+        reasons += [unit_held(unit.tag, hold) for hold in holds[unit_id] if hold.start < end and hold.end > start]
+        if unit.item.life is not None:
+            left = unit.item.life - unit.holes_cut - sum(hold.holes for hold in holds[unit_id])
+            if holes > left:
+                reasons.append(Reason("life_short", tag=unit.tag, left=left, needed=holes))
+    return reasons
+
+
+def _batches_in_the_way(batches: dict[int, Batch], wishes: Sequence[BatchWish]) -> list[Reason]:
+    reasons: list[Reason] = []
+    for batch_id, quantity in wishes:
+        batch = batches.get(batch_id)
+        if batch is None:
+            reasons.append(Reason("batch_unknown", id=batch_id))
+        elif batch.on_hand - batch.held < quantity:
+            reasons.append(batch_short(batch, quantity))
+    return reasons

@@ -1,0 +1,81 @@
+"""The catalogue: threads read once and kept as keys, what is not entered told as such."""
+
+from typing import Any
+
+import pytest
+
+from inventory import catalogue
+from inventory.errors import Refused
+from inventory.kinds import Facts
+from inventory.threads import ThreadError, read
+from tests.factories import InsertFactory, ItemFactory, TapFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_thread_is_kept_as_its_key_with_what_was_typed_beside_it() -> None:
+    item = catalogue.add_item(kind="tap", thread="M 14 X 1,5 - 6H LH")
+    assert item.thread == read("M14x1.5-LH").thread.key
+    assert (item.thread_class, item.as_typed) == ("6H", "M 14 X 1,5 - 6H LH")
+
+
+def test_a_thread_may_be_given_as_itself() -> None:
+    thread = read("9/16-18").thread
+    item = catalogue.add_item(kind="setting_tool", thread=thread)
+    assert (item.thread, item.as_typed) == (thread.key, thread.designation)
+
+
+def test_the_facts_of_an_item_are_what_was_entered_and_none_where_nothing_was() -> None:
+    item = InsertFactory.create(number="IN-1", flange=21_000_000)
+    assert catalogue.facts(item) == Facts(
+        item=item.pk,
+        kind="insert",
+        thread=read("M16x1.5").thread.key,
+        inner=read("M14x1.5").thread.key,
+        insert_length=20_000_000,
+        flange=21_000_000,
+        family="own-flanged/1",
+    )
+    unmeasured = catalogue.facts(ItemFactory.create(kind="seat_cutter", diameter=22_000_000))
+    assert (unmeasured.thread, unmeasured.inner, unmeasured.missing()) == (None, None, ("pilot",))
+
+
+def test_a_kind_knows_whether_its_things_are_counted() -> None:
+    assert InsertFactory.create().counted
+    assert not TapFactory.create().counted
+
+
+@pytest.mark.parametrize(
+    ("code", "fields"),
+    [
+        ("kind_unknown", {"kind": "hammer"}),
+        ("thread_class_twice", {"kind": "tap", "thread": "M14x1.5-5H", "thread_class": "6H"}),
+        ("item_number_taken", {"kind": "tap", "number": "TP-1"}),
+        ("item_diameter_positive", {"kind": "drill", "diameter": 0}),
+        ("item_lead_positive", {"kind": "tap", "lead": -1}),
+        ("item_torque_range", {"kind": "torque_wrench", "torque_min": 9, "torque_max": 8}),
+        ("item_flute_known", {"kind": "tap", "flute": "wavy"}),
+        ("item_action_known", {"kind": "tap", "action": "tear"}),
+        ("item_hand_known", {"kind": "fixture", "hand": "X"}),
+        ("item_life_positive", {"kind": "tap", "life": 0}),
+    ],
+)
+def test_what_cannot_be_is_refused_by_name(code: str, fields: dict[str, Any]) -> None:
+    catalogue.add_item(kind="tap", number="TP-1")
+    with pytest.raises(Refused) as refused:
+        catalogue.add_item(**fields)
+    assert refused.value.reason.code == code
+
+
+def test_a_thread_that_cannot_be_read_is_refused_in_the_readers_words() -> None:
+    with pytest.raises(ThreadError):
+        catalogue.add_item(kind="tap", thread="M14x15")
+
+
+def test_items_are_found_by_the_shops_own_number_and_many_may_have_none() -> None:
+    first, _, _ = (
+        ItemFactory.create(number="DR-1"),
+        ItemFactory.create(number=None),
+        ItemFactory.create(number=""),
+    )
+    assert catalogue.by_number(["DR-1", "DR-2"]) == {"DR-1": first}

@@ -1,0 +1,459 @@
+"""Sheets: cells as people write them, every fault by row, column and value, all of it or nothing."""
+
+import csv
+import time
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from openpyxl import Workbook
+
+from inventory import purchasing, sheets, stock
+from inventory.errors import Reason, Refused
+from inventory.models import Batch, Bin, Item, Movement, Offer, Person, Site, Supplier, Unit
+from inventory.threads import read
+from inventory.wording import say
+from tests.factories import BatchFactory, InsertFactory, ItemFactory, UnitFactory
+
+pytestmark = pytest.mark.django_db
+
+MONDAY = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+M16 = read("M16x1.5").thread.key
+
+Sheet = Callable[..., Path]
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Sheet:
+    """Writes a CSV from rows that are dicts by heading."""
+
+    def write(*rows: dict[str, Any], name: str = "stock.csv", separator: str = ",", encoding: str = "utf-8") -> Path:
+        path = tmp_path / name
+        heads = list(dict.fromkeys(head for row in rows for head in row))
+        with path.open("w", newline="", encoding=encoding) as file:
+            writer = csv.DictWriter(file, heads, delimiter=separator)
+            writer.writeheader()
+            writer.writerows(rows)
+        return path
+
+    return write
+
+
+def _load(*paths: Path, apply: bool = True) -> sheets.Intake:
+    return sheets.load(paths=paths, as_of=MONDAY, by="test", apply=apply)
+
+
+def _faults(*paths: Path) -> list[tuple[int, str, str, str]]:
+    """Row, column, value and code of every fault; and that nothing at all was written."""
+    before = _everything()
+    intake = _load(*paths)
+    assert not intake.applied
+    assert _everything() == before
+    assert all(say(fault) for fault in intake.faults)
+    return [(fault["row"], fault["column"], fault["value"], fault["why"].code) for fault in intake.faults]
+
+
+def _everything() -> list[int]:
+    tables: tuple[Any, ...] = (Item, Site, Bin, Person, Unit, Batch, Movement, Supplier, Offer)
+    return [table.objects.count() for table in tables]
+
+
+DRILL = {"kind": "drill", "diameter": "14.5", "usable length": "120"}
+PLACE = {"site": "Main", "bin": "A1"}
+TAP = {
+    "kind": "tap",
+    "thread": "M16 x 1,5",
+    "class": "6H",
+    "usable length": "60",
+    "lead": "4",
+    "flute": "straight",
+}
+
+
+# What people write
+
+
+@pytest.mark.parametrize(
+    ("typed", "nm"),
+    [
+        ("15.5", 15_500_000),
+        ("15,5", 15_500_000),
+        ("19/32 in", 15_081_250),
+        ("19/32", 15_081_250),
+        ('0.610"', 15_494_000),
+        ("#7", 5_105_400),
+        ("Q", 8_432_800),
+        ("610 thou", 15_494_000),
+    ],
+)
+def test_a_diameter_may_be_a_size_in_any_unit_or_the_name_of_a_drill(sheet: Sheet, typed: str, nm: int) -> None:
+    assert _load(sheet({"kind": "drill", "diameter": typed})).applied
+    assert Item.objects.get().diameter == nm
+
+
+def test_a_unit_a_batch_and_a_bare_item_come_in_from_one_sheet_through_the_ledger(sheet: Sheet) -> None:
+    path = sheet(
+        {**TAP, "action": "cutting", "life": "40", "tag": "T-1", "condition": "Due for regrind",
+         "holes cut": "38", **PLACE, "walk": "3"},
+        {"kind": "Inserts", "thread": "M16x1.5", "inner": "M14x1.5", "insert length": "20", "flange": "21",
+         "family": "own-flanged/1", "quantity": "12", "lot": "L1", "packed": "-10d", "expires": "2027-06-30",
+         **PLACE, "walk": "3"},
+        {"kind": "torque wrench", "number": "TW-1", "torque min": "20", "torque max": "100 lbf·ft"},
+    )  # fmt: skip
+    intake = _load(path)
+    assert intake.counts == {"items": 3, "sites": 1, "bins": 1, "people": 0, "units": 1, "batches": 1}
+    unit, batch = Unit.objects.get(), Batch.objects.get()
+    assert (unit.tag, unit.condition, unit.holes_cut, str(unit.bin.site), unit.bin.walk) == (
+        "T-1", "due_regrind", 38, "Main", 3,
+    )  # fmt: skip
+    assert (unit.item.thread, unit.item.as_typed, unit.item.lead, unit.item.action, unit.item.life) == (
+        M16, "M16 x 1,5", 40, "cut", 40,
+    )  # fmt: skip
+    assert (batch.on_hand, batch.packed, batch.expires) == (12, date(2026, 2, 20), date(2027, 6, 30))
+    wrench = Item.objects.get(number="TW-1")
+    assert (wrench.torque_min, wrench.torque_max) == (20_000, 135_582)
+    lines = Movement.objects.values_list("act", "quantity", "holes", "reason", "by", "at")
+    assert list(lines) == [
+        ("received", 1, 38, "stock.csv", "test", MONDAY), ("received", 12, 0, "stock.csv", "test", MONDAY),
+    ]  # fmt: skip
+    assert stock.disagreements() == []
+
+
+def test_what_is_away_comes_in_as_received_and_then_lent_or_sent(sheet: Sheet) -> None:
+    path = sheet(
+        {**TAP, "tag": "T-1", **PLACE, "away why": "loan", "away until": "+5d", "away with": "A. Fitter"},
+        {**TAP, "tag": "T-2", **PLACE, "away why": "regrind", "away with": "Grinder", "condition": "away"},
+        {**TAP, "tag": "T-3", **PLACE, "away why": "on loan", "away with": "A. Fitter"},
+    )
+    assert _load(path).counts["people"] == 1
+    first, second, _ = Unit.objects.order_by("tag")
+    assert (first.away_why, first.away_until, first.borrower) == (
+        "loan",
+        date(2026, 3, 7),
+        Person.objects.get(),
+    )
+    assert (second.away_why, second.away_until, second.away_with, second.borrower) == (
+        "regrind", None, "Grinder", None,
+    )  # fmt: skip
+    assert [line.act for line in first.movements.all()] == ["received", "lent"]
+    assert [line.act for line in second.movements.all()] == ["received", "sent"]
+    stock.return_unit(unit=first, as_of=MONDAY, by="test")
+    assert stock.disagreements() == []
+
+
+@pytest.mark.parametrize(("separator", "encoding"), [(",", "utf-8"), (";", "utf-8-sig"), ("\t", "utf-8")])
+def test_a_csv_may_be_separated_and_marked_as_programs_do(sheet: Sheet, separator: str, encoding: str) -> None:
+    path = sheet({"kind": "drill", "diameter": "15,5"}, separator=separator, encoding=encoding)
+    assert _load(path).applied
+    assert Item.objects.get().diameter == 15_500_000
+
+
+def test_a_spreadsheet_is_read_like_a_csv(tmp_path: Path) -> None:
+    book = Workbook()
+    page = book.active
+    assert page is not None
+    page.append(["Kind", "Diameter", "Usable_Length", "Tag", "Holes cut", "Calibration due", "Site", "Bin", "Lead"])
+    page.append(["drill", 14.376, "4 3/4 in", "D-1", 3, datetime(2027, 3, 31), "Main", 12, None])  # noqa: DTZ001
+    page.append([None] * 9)
+    page.append(["drill", 0.1 + 0.2, 120, "D-2", 0, date(2027, 3, 31), "Main", 12])
+    book.save(tmp_path / "stock.xlsx")
+    assert _load(tmp_path / "stock.xlsx").applied
+    first, second = Unit.objects.order_by("tag")
+    assert (first.item.diameter, first.item.usable_length, first.bin.name, first.calibration_due) == (
+        14_376_000, 120_650_000, "12", date(2027, 3, 31),
+    )  # fmt: skip
+    assert second.item.diameter == 300_000
+
+
+def test_rows_of_equal_measurements_are_one_item_however_they_are_spelt(sheet: Sheet) -> None:
+    path = sheet(
+        {**TAP, "tag": "T-1", **PLACE},
+        {**TAP, "thread": "M16x1.5", "lead": "4.0", "usable length": "60 mm", "tag": "T-2", **PLACE},
+        {**TAP, "lead": "1,5", "tag": "T-3", **PLACE},
+    )
+    _load(path)
+    assert Item.objects.count() == 2
+    _load(sheet({**TAP, "tag": "T-4", **PLACE}))
+    assert Item.objects.count() == 2
+
+
+def test_a_row_may_refer_to_a_known_item_by_its_number_alone(sheet: Sheet) -> None:
+    item = InsertFactory.create(number="IN-1")
+    path = sheet({"kind": "insert", "number": "IN-1", "quantity": "5", **PLACE})
+    assert _load(path).counts["items"] == 0
+    assert Batch.objects.get().item == item
+
+
+def test_a_pitch_that_was_filled_in_is_said_once_for_each_spelling(sheet: Sheet) -> None:
+    path = sheet(*({**TAP, "thread": "M16", "tag": f"T-{n}", **PLACE} for n in range(3)))
+    notes = [note for note in _load(path).notes if note.code == "cell"]
+    assert [(note["row"], note["why"].code) for note in notes] == [(2, "pitch_assumed_coarse")]
+
+
+def test_what_an_item_cannot_be_matched_on_is_said(sheet: Sheet) -> None:
+    intake = _load(sheet({"kind": "seat cutter", "diameter": "22"}))
+    assert intake.applied
+    assert intake.notes == [Reason("item_cannot_be_matched", item="seat cutter", missing=("pilot",))]
+
+
+# Dry run
+
+
+def test_a_dry_run_tells_what_would_happen_and_changes_nothing(sheet: Sheet) -> None:
+    path = sheet({**DRILL, "tag": "D-1", **PLACE})
+    intake = _load(path, apply=False)
+    assert (intake.applied, intake.counts["units"], intake.counts["items"]) == (False, 1, 1)
+    assert _everything() == [0] * 9
+
+
+def test_the_command_shows_first_and_writes_when_told(sheet: Sheet, capsys: pytest.CaptureFixture[str]) -> None:
+    path = str(sheet({**DRILL, "tag": "D-1", **PLACE}))
+    call_command("load_stock", path)
+    assert "Would take in: 1 item, 1 site, 1 bin, 1 unit. Nothing was written" in capsys.readouterr().out
+    assert _everything() == [0] * 9
+    call_command("load_stock", path, apply=True, by="Storekeeper")
+    assert capsys.readouterr().out == "Taken in: 1 item, 1 site, 1 bin, 1 unit.\n"
+    assert Movement.objects.get().by == "Storekeeper"
+    with pytest.raises(CommandError, match="Nothing was taken in: 1 to put right"):
+        call_command("load_stock", path, apply=True)
+    assert "stock.csv, row 2, tag “D-1”: Another unit already has this tag." in capsys.readouterr().err
+    with pytest.raises(CommandError, match="There is no file"):
+        call_command("load_stock", "nowhere.csv")
+
+
+def test_the_help_of_the_command_names_every_column() -> None:
+    from inventory.management.commands.load_stock import Command
+
+    told = Command().create_parser("manage.py", "load_stock").format_help()
+    assert [column.name for column in (*sheets.STOCK, *sheets.OFFERS) if f"  {column.name} " not in told] == []
+
+
+# Faults
+
+
+def test_every_fault_is_named_and_one_bad_cell_keeps_the_whole_sheet_out(sheet: Sheet) -> None:
+    path = sheet(
+        {**DRILL, "tag": "D-1", **PLACE},
+        {"kind": "dril", "diameter": "14.5"},
+        {"kind": "drill", "diameter": "wide", "usable length": "1/2"},
+        {"kind": "tap", "thread": "M14x15", "lead": "long", "flute": "wavy", "life": "0"},
+        {"kind": "", "diameter": "14.5"},
+        {**DRILL, "tag": "D-2", **PLACE, "holes cut": "-1", "calibration due": "31.03.2027"},
+    )
+    assert _faults(path) == [
+        (3, "kind", "dril", "cell_word_unknown"),
+        (4, "diameter", "wide", "length_unreadable"),
+        (4, "usable length", "1/2", "length_fraction_without_unit"),
+        (5, "thread", "M14x15", "thread_pitch_impossible"),
+        (5, "lead", "long", "lead_unreadable"),
+        (5, "flute", "wavy", "cell_word_unknown"),
+        (5, "life", "0", "count_unreadable"),
+        (6, "kind", "", "cell_missing"),
+        (7, "holes cut", "-1", "count_unreadable"),
+        (7, "calibration due", "31.03.2027", "date_unreadable"),
+    ]
+
+
+def test_a_fault_says_what_would_do(sheet: Sheet) -> None:
+    intake = _load(sheet({"kind": "dril", "diameter": "1"}, {"kind": "tap", "thread": "M14x15"}))
+    first, second = (say(fault) for fault in intake.faults)
+    assert first.startswith("stock.csv, row 2, kind “dril”: “dril” is not known here; is “drill” meant?")
+    assert "M14x1.5" in second
+
+
+@pytest.mark.parametrize(
+    ("row", "fault"),
+    [
+        ({**DRILL, "tag": "D-1", "site": "Main"}, ("bin", "cell_missing")),
+        ({**DRILL, "tag": "D-1", "bin": "A1"}, ("site", "cell_missing")),
+        ({**DRILL, "tag": "D-1", "quantity": "3", **PLACE}, ("quantity", "cell_tag_and_quantity")),
+        ({**DRILL, "quantity": "3", **PLACE}, ("quantity", "item_is_tagged")),
+        ({"kind": "oil", "tag": "O-1", **PLACE}, ("tag", "item_is_counted")),
+        ({**DRILL, "condition": "new"}, ("condition", "cell_needs_another")),
+        ({"kind": "oil", "lot": "L1"}, ("lot", "cell_needs_another")),
+        ({**DRILL, "tag": "D-1", **PLACE, "condition": "lost"}, ("condition", "condition_not_at_hand")),
+        ({**DRILL, "tag": "D-1", **PLACE, "condition": "away"}, ("condition", "cell_needs_another")),
+        ({**DRILL, "tag": "D-1", **PLACE, "away until": "+3d"}, ("away until", "cell_needs_another")),
+        ({**DRILL, "tag": "D-1", **PLACE, "away why": "holiday"}, ("away why", "cell_word_unknown")),
+        ({**DRILL, "tag": "D" * 41, **PLACE}, ("tag", "cell_too_long")),
+        ({**TAP, "class": "9Z"}, ("class", "thread_class_unknown")),
+        ({**TAP, "thread": "M16x1.5-5H"}, ("class", "thread_class_twice")),
+        ({"kind": "torque wrench", "torque min": "9", "torque max": "8"},
+         ("torque min", "item_torque_range")),
+        ({"kind": "oil", "quantity": "1", **PLACE, "packed": "+2d", "expires": "+1d"},
+         ("expires", "batch_packed_before_expiry")),
+        ({"kind": "oil", "quantity": "0", **PLACE}, ("quantity", "count_unreadable")),
+        ({"kind": "oil", "quantity": "1.5", **PLACE}, ("quantity", "count_unreadable")),
+    ],
+)  # fmt: skip
+def test_what_does_not_go_together_is_named_at_its_cell(
+    sheet: Sheet, row: dict[str, str], fault: tuple[str, str]
+) -> None:
+    assert [(column, code) for _, column, _, code in _faults(sheet(row))] == [fault]
+
+
+def test_what_is_there_already_or_twice_is_named_with_its_row(sheet: Sheet) -> None:
+    UnitFactory.create(tag="D-1")
+    batch = BatchFactory.create(lot="L1", bin__name="A1")
+    insert = {"kind": "insert", "thread": "M16x1.5", "inner": "M14x1.5", "insert length": "20",
+              "family": "own-flanged/1", "site": "Main", "bin": "A1"}  # fmt: skip
+    path = sheet(
+        {**DRILL, "tag": "D-1", **PLACE},
+        {**DRILL, "tag": "D-2", **PLACE},
+        {**DRILL, "tag": "D-2", **PLACE},
+        {**insert, "lot": "L1", "quantity": "3"},
+        {**insert, "lot": "L2", "quantity": "4"},
+        {**insert, "lot": "L2", "quantity": "5"},
+    )
+    assert _faults(path) == [
+        (2, "tag", "D-1", "tag_taken"),
+        (4, "tag", "D-2", "tag_twice"),
+        (5, "quantity", "3", "batch_already_there"),
+        (7, "quantity", "5", "batch_twice"),
+    ]
+    assert Batch.objects.get().on_hand == batch.on_hand
+
+
+def test_one_number_is_one_item_and_one_bin_has_one_walk_number(sheet: Sheet) -> None:
+    ItemFactory.create(number="DR-1", diameter=14_500_000)
+    path = sheet(
+        {"kind": "drill", "number": "DR-1", "diameter": "14.6"},
+        {"kind": "drill", "number": "DR-2", "diameter": "10", "usable length": "80"},
+        {"kind": "drill", "number": "DR-2", "diameter": "10", "usable length": "90"},
+        {**DRILL, "tag": "D-1", **PLACE, "walk": "1"},
+        {**DRILL, "tag": "D-2", **PLACE, "walk": "2"},
+    )
+    assert _faults(path) == [
+        (2, "diameter", "14.6", "item_differs"),
+        (4, "usable length", "90", "item_differs"),
+        (6, "walk", "2", "bin_walk_differs"),
+    ]
+
+
+def test_a_cell_under_no_heading_is_a_fault(tmp_path: Path) -> None:
+    path = tmp_path / "stock.csv"
+    path.write_text("kind,diameter\ndrill,14.5,spare\n")
+    assert _faults(path) == [(2, "", "", "cell_beyond_columns")]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "code"),
+    [
+        ("none.csv", None, "sheet_not_found"),
+        ("stock.pdf", b"kind", "sheet_kind_unknown"),
+        ("stock.csv", b"", "sheet_empty"),
+        ("stock.csv", b"\n,,\n", "sheet_empty"),
+        ("stock.csv", "kind\nMä".encode("latin-1"), "sheet_not_utf8"),
+        ("stock.csv", b'kind\n"dr"ill', "sheet_broken"),
+        ("stock.xlsx", b"no workbook", "sheet_broken"),
+        ("stock.csv", b"kind,diametre\ndrill,1", "column_unknown"),
+        ("stock.csv", b"kind,Kind\ndrill,tap", "column_twice"),
+        ("stock.csv", b"diameter\n14.5", "column_missing"),
+    ],
+)
+def test_what_is_no_sheet_is_refused_by_name(tmp_path: Path, name: str, content: bytes | None, code: str) -> None:
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    with pytest.raises(Refused) as refused:
+        _load(tmp_path / name)
+    assert refused.value.reason.code == code
+    assert say(refused.value.reason)
+
+
+def test_a_file_of_any_size_is_not_swallowed(sheet: Sheet, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sheets, "LARGEST_FILE", 10)
+    with pytest.raises(Refused) as refused:
+        _load(sheet(DRILL))
+    assert refused.value.reason.code == "sheet_too_large"
+
+
+def test_of_two_sheets_both_come_in_or_neither(sheet: Sheet) -> None:
+    good = sheet({**DRILL, "tag": "D-1", **PLACE}, name="good.csv")
+    bad = sheet({**DRILL, "tag": "D-1", **PLACE}, name="bad.csv")
+    assert _faults(good, bad) == [(2, "tag", "D-1", "tag_taken")]
+
+
+# Offers
+
+OFFER = {"supplier": "Nord Tools", "items": "DR-1", "price": "12.50"}
+
+
+def test_offers_and_the_stock_they_are_for_come_in_together(sheet: Sheet) -> None:
+    offers = sheet(
+        {**OFFER, "currency": "GBP", "carriage": "6.50", "minimum": "50", "number": "N-1", "pack": "10",
+         "lead days": "4", "breaks": "5: 11.90; 20: 10"},
+        {**OFFER, "items": "DR-1 × 2 + TP-1 x 1", "price": "99,5", "name": "set for M16"},
+        name="offers.csv",
+    )  # fmt: skip
+    items = sheet({**DRILL, "number": "DR-1"}, {**TAP, "number": "TP-1"})
+    assert _load(offers, items).counts == {
+        "items": 2, "sites": 0, "bins": 0, "people": 0, "units": 0, "batches": 0, "suppliers": 1, "offers": 2,
+    }  # fmt: skip
+    drill, tap = Item.objects.get(number="DR-1"), Item.objects.get(number="TP-1")
+    single, kit = purchasing.offers_for([drill.pk])
+    assert (single.pieces, single.price, single.breaks, single.lead_days) == (
+        ((drill.pk, 10),), 1250, ((5, 1190), (20, 1000)), 4,
+    )  # fmt: skip
+    assert (single.currency, single.carriage, single.minimum, single.number) == ("GBP", 650, 5000, "N-1")
+    assert (kit.pieces, kit.price, kit.name) == (((drill.pk, 2), (tap.pk, 1)), 9950, "set for M16")
+
+
+@pytest.mark.parametrize(
+    ("change", "fault"),
+    [
+        ({"items": "DR-9"}, ("items", "item_number_unknown")),
+        ({"items": "+"}, ("items", "items_unreadable")),
+        ({"items": "DR-1 + DR-1"}, ("items", "offer_item_twice")),
+        ({"price": "cheap"}, ("price", "money_unreadable")),
+        ({"price": "1.005"}, ("price", "money_too_fine")),
+        ({"currency": "euro"}, ("currency", "currency_unknown")),
+        ({"breaks": "5 - 11"}, ("breaks", "breaks_unreadable")),
+        ({"breaks": "5: 13"}, ("breaks", "price_break_not_cheaper")),
+        ({"breaks": "1: 11"}, ("breaks", "price_break_above_one_pack")),
+        ({"supplier": ""}, ("supplier", "cell_missing")),
+        ({"pack": "0"}, ("pack", "count_unreadable")),
+    ],
+)
+def test_an_offer_that_cannot_be_is_named_at_its_cell(
+    sheet: Sheet, change: dict[str, str], fault: tuple[str, str]
+) -> None:
+    ItemFactory.create(number="DR-1")
+    found = _faults(sheet(OFFER, {**OFFER, **change, "name": "x"}, name="offers.csv"))
+    assert [(row, column, code) for row, column, _, code in found] == [(3, *fault)]
+
+
+def test_a_supplier_has_one_set_of_terms_and_an_offer_one_number(sheet: Sheet) -> None:
+    ItemFactory.create(number="DR-1")
+    path = sheet(
+        {**OFFER, "carriage": "6.50", "number": "N-1"},
+        {**OFFER, "carriage": "7", "number": "N-2"},
+        {**OFFER, "number": "N-1"},
+        name="offers.csv",
+    )
+    assert [fault[:2] + fault[3:] for fault in _faults(path)] == [
+        (3, "carriage", "supplier_terms_differ"), (4, "number", "offer_already_there"),
+    ]  # fmt: skip
+
+
+# Size
+
+
+def test_a_large_sheet_comes_in_quickly_and_its_ledger_agrees(sheet: Sheet) -> None:
+    """10,000 rows have 30 s; 2,000 of them have a fifth of that even on a slow machine."""
+    path = sheet(
+        *({**TAP, "life": str(20 + n % 40), "tag": f"T-{n}", "site": "Main", "bin": f"A{n % 50}"}
+          for n in range(1000)),
+        *({"kind": "oil", "name": f"oil {n}", "quantity": "2", "lot": f"L{n}", **PLACE} for n in range(1000)),
+    )  # fmt: skip
+    began = time.perf_counter()
+    with CaptureQueriesContext(connection) as asked:
+        assert _load(path).applied
+    assert time.perf_counter() - began < 6
+    assert Movement.objects.count() == 2000
+    assert stock.disagreements() == []
+    assert len(asked) < 200, "some query is asked for each row"

@@ -1,0 +1,468 @@
+"""Acts on units and batches: one movement each, balances that agree, none below zero; the shelf as read."""
+
+import random
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inventory import reservations, stock
+from inventory.errors import Refused
+from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
+from inventory.threads import read
+from tests.factories import (
+    BatchFactory,
+    BinFactory,
+    InsertFactory,
+    ItemFactory,
+    PersonFactory,
+    TapFactory,
+    UnitFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+MONDAY = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+DAY = timedelta(days=1)
+WHO: dict[str, Any] = {"as_of": MONDAY, "by": "Storekeeper"}
+M14, M16 = read("M14x1.5").thread.key, read("M16x1.5").thread.key
+
+
+def _refusal(code: str, act: Any, **given: Any) -> Refused:
+    with pytest.raises(Refused) as refused:
+        act(**given)
+    assert refused.value.reason.code == code
+    assert stock.disagreements() == []
+    return refused.value
+
+
+def _hold(label: str, *, unit: Unit | None = None, batch: Batch | None = None, start: datetime = MONDAY,
+          holes: int = 0, quantity: int = 1) -> None:  # fmt: skip
+    reservations.reserve(
+        label=label,
+        unit_holds=[(unit.pk, start, start + DAY, holes)] if unit else [],
+        batch_holds=[(batch.pk, quantity)] if batch else [],
+        as_of=start,
+        by="test",
+    )
+
+
+# Units
+
+
+def test_a_unit_is_received_with_one_movement_and_a_repeated_request_changes_nothing() -> None:
+    item, bin = TapFactory.create(), BinFactory.create()
+    given = {"item": item, "tag": "T-1", "bin": bin, "holes_cut": 4, "request_key": "r1", **WHO}
+    unit = stock.receive_unit(**given)
+    assert stock.receive_unit(**given) == unit
+    line = unit.movements.get()
+    assert (line.act, line.quantity, line.holes, line.to_bin, line.at) == ("received", 1, 4, bin, MONDAY)
+    _refusal("tag_taken", stock.receive_unit, **{**given, "request_key": None})
+    _refusal(
+        "item_is_counted",
+        stock.receive_unit,
+        **{**given, "item": InsertFactory.create(), "request_key": None},
+    )
+    _refusal("condition_not_at_hand", stock.receive_unit, **{**given, "condition": "lost"})
+    _refusal("holes_negative", stock.receive_unit, **{**given, "holes_cut": -1})
+    assert Movement.objects.count() == 1
+
+
+def test_a_naive_moment_is_a_mistake_in_the_program() -> None:
+    with pytest.raises(ValueError, match="aware"):
+        UnitFactory.create(as_of=datetime(2026, 3, 2))  # noqa: DTZ001
+
+
+def test_a_loan_says_who_has_it_until_when_and_ends_with_its_return() -> None:
+    unit, person = UnitFactory.create(), PersonFactory.create(name="A. Fitter")
+    stock.lend_unit(unit=unit, to=person, until=date(2026, 3, 6), **WHO)
+    unit.refresh_from_db()
+    assert (unit.condition, unit.away_why, unit.away_until, unit.away_with, unit.borrower) == (
+        "away", "loan", date(2026, 3, 6), "A. Fitter", person,
+    )  # fmt: skip
+    assert list(person.borrowed.all()) == [unit]
+    refused = _refusal("unit_away", stock.lend_unit, unit=unit, to=person, until=None, **WHO)
+    assert refused.reason["until"] == date(2026, 3, 6)
+    stock.return_unit(unit=unit, holes=3, **WHO)
+    unit.refresh_from_db()
+    assert (unit.condition, unit.away_with, unit.borrower, unit.holes_cut) == ("serviceable", "", None, 3)
+    assert [line.act for line in unit.movements.all()] == ["received", "lent", "returned"]
+    assert sum(line.quantity for line in unit.movements.all()) == 1
+    _refusal("unit_not_away", stock.return_unit, unit=unit, **WHO)
+
+
+def test_a_regrind_gives_a_new_life_and_a_calibration_a_new_date() -> None:
+    tap = UnitFactory.create(item=TapFactory.create(), holes_cut=38, condition="due_regrind")
+    stock.send_unit(unit=tap, why="regrind", to="Grinder & Son", **WHO)
+    stock.return_unit(unit=tap, **WHO)
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.condition) == (0, "serviceable")
+    gauge = UnitFactory.create(item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 2, 1))
+    stock.send_unit(unit=gauge, why="calibration", to="Gauge house", until=date(2026, 3, 20), **WHO)
+    stock.return_unit(unit=gauge, calibration_due=date(2027, 3, 20), **WHO)
+    gauge.refresh_from_db()
+    assert gauge.calibration_due == date(2027, 3, 20)
+    _refusal("away_why_unknown", stock.send_unit, unit=gauge, why="holiday", **WHO)
+    assert stock.disagreements() == []
+
+
+def test_a_tool_that_came_back_from_regrind_untouched_keeps_its_holes() -> None:
+    tap = UnitFactory.create(item=TapFactory.create(), holes_cut=38)
+    stock.send_unit(unit=tap, why="regrind", **WHO)
+    stock.return_unit(unit=tap, reground=False, condition="due_regrind", **WHO)
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.condition) == (38, "due_regrind")
+
+
+def test_a_unit_is_issued_to_a_job_and_given_back_with_its_holes() -> None:
+    tap = UnitFactory.create(item=TapFactory.create(life=10))
+    _hold("J-1", unit=tap, holes=4)
+    refused = _refusal("unit_held", stock.issue_unit, unit=tap, label="J-2", **WHO)
+    assert refused.reason["label"] == "J-1"
+    stock.issue_unit(unit=tap, label="J-1", **WHO)
+    _refusal("unit_issued", stock.lend_unit, unit=tap, to=PersonFactory.create(), until=None, **WHO)
+    stock.give_back_unit(unit=tap, holes=3, **WHO)
+    tap.refresh_from_db()
+    assert (tap.issued_to, tap.holes_cut, tap.holds.get().holes) == ("", 3, 1)
+    _refusal("unit_not_issued", stock.give_back_unit, unit=tap, **WHO)
+    _refusal("label_missing", stock.issue_unit, unit=tap, label="", **WHO)
+
+
+def test_holes_beyond_the_life_are_recorded_and_the_tool_is_due_for_regrind() -> None:
+    tap = UnitFactory.create(item=TapFactory.create(life=5), holes_cut=3)
+    stock.use_unit(unit=tap, holes=4, label="J-1", **WHO)
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.condition) == (7, "due_regrind")
+    _refusal("quantity_not_positive", stock.use_unit, unit=tap, holes=0, **WHO)
+
+
+@pytest.mark.parametrize(("act", "condition"), [(stock.scrap_unit, "retired"), (stock.lose_unit, "lost")])
+def test_what_is_broken_or_lost_cuts_every_hold_on_it_short(act: Any, condition: str) -> None:
+    tap = UnitFactory.create(item=TapFactory.create())
+    _hold("J-1", unit=tap)
+    _hold("J-2", unit=tap, start=MONDAY + 7 * DAY)
+    _refusal("reason_missing", act, unit=tap, reason="", **WHO)
+    act(unit=tap, reason="snapped in the hole", **WHO)
+    tap.refresh_from_db()
+    assert tap.condition == condition
+    assert set(UnitHold.objects.values_list("active", "shorted")) == {(False, True)}
+    _refusal("unit_gone", stock.use_unit, unit=tap, holes=1, **WHO)
+    assert sum(line.quantity for line in tap.movements.all()) == 0
+
+
+def test_a_unit_that_is_lost_while_on_loan_leaves_its_bin_once() -> None:
+    unit = UnitFactory.create()
+    stock.lend_unit(unit=unit, to=PersonFactory.create(), until=None, **WHO)
+    stock.lose_unit(unit=unit, reason="never came back", **WHO)
+    assert [line.quantity for line in unit.movements.all()] == [1, -1, 0]
+    assert stock.disagreements() == []
+
+
+def test_a_tag_leads_to_its_unit() -> None:
+    unit = UnitFactory.create(tag="T-7")
+    assert stock.unit_by_tag("T-7") == unit
+    _refusal("tag_unknown", stock.unit_by_tag, tag="T-8")
+
+
+def test_a_bin_brings_its_site_and_a_site_is_found_by_name() -> None:
+    first = stock.add_bin(site="Yard", name="Y1", walk=3)
+    stock.add_bin(site="Main", name="Y1")
+    assert stock.site("Yard") == first.site
+    assert stock.site_names() == ["Main", "Yard"]
+    _refusal("bin_name_taken", stock.add_bin, site="Yard", name="Y1")
+    refused = _refusal("site_unknown", stock.site, name="Barn")
+    assert refused.reason["known"] == ("Main", "Yard")
+
+
+def test_a_badge_belongs_to_one_person_and_nobody_needs_one() -> None:
+    stock.add_person(name="A. Fitter", badge="17")
+    stock.add_person(name="A. Fitter")
+    stock.add_person(name="B. Fitter", badge="")
+    _refusal("badge_taken", stock.add_person, name="C. Fitter", badge="17")
+
+
+# Batches
+
+
+def test_more_of_a_lot_grows_its_batch_and_other_dates_need_another_lot() -> None:
+    batch = BatchFactory.create(quantity=10, lot="L1", expires=date(2027, 1, 1))
+    again = stock.receive_batch(
+        item=batch.item, bin=batch.bin, lot="L1", quantity=5, expires=date(2027, 1, 1), request_key="r", **WHO
+    )
+    assert (again.pk, again.on_hand) == (batch.pk, 15)
+    repeated = stock.receive_batch(
+        item=batch.item, bin=batch.bin, lot="L1", quantity=5, expires=date(2027, 1, 1), request_key="r", **WHO
+    )
+    assert repeated.on_hand == 15
+    given = {"item": batch.item, "bin": batch.bin, "lot": "L1", **WHO}
+    _refusal("batch_dates_differ", stock.receive_batch, quantity=5, **given)
+    _refusal("quantity_not_positive", stock.receive_batch, quantity=0, **given)
+    _refusal("item_is_tagged", stock.receive_batch, quantity=1, **{**given, "item": ItemFactory.create()})
+    _refusal(
+        "batch_packed_before_expiry",
+        stock.receive_batch,
+        quantity=1,
+        packed=date(2026, 2, 2),
+        expires=date(2026, 2, 1),
+        **{**given, "lot": "L2"},
+    )
+
+
+def test_what_is_held_for_another_cannot_be_issued() -> None:
+    batch = BatchFactory.create(quantity=10)
+    _hold("J-1", batch=batch, quantity=8)
+    refused = _refusal("batch_short", stock.issue_batch, batch=batch, quantity=3, label="J-2", **WHO)
+    assert (refused.reason["available"], refused.reason["needed"], refused.reason["held"]) == (2, 3, 8)
+    stock.issue_batch(batch=batch, quantity=2, label="J-2", **WHO)
+    batch.refresh_from_db()
+    assert (batch.on_hand, batch.held) == (8, 8)
+
+
+def test_a_job_is_issued_first_what_is_held_for_it_and_then_what_is_free() -> None:
+    batch = BatchFactory.create(quantity=10)
+    _hold("J-1", batch=batch, quantity=4)
+    _hold("J-2", batch=batch, quantity=3)
+    stock.issue_batch(batch=batch, quantity=1, label="J-1", **WHO)
+    batch.refresh_from_db()
+    assert (batch.on_hand, batch.held) == (9, 6)
+    _refusal("batch_short", stock.issue_batch, batch=batch, quantity=7, label="J-1", **WHO)
+    stock.issue_batch(batch=batch, quantity=6, label="J-1", **WHO)
+    batch.refresh_from_db()
+    assert (batch.on_hand, batch.held) == (3, 3)
+    assert not BatchHold.objects.get(reservation__label="J-1").active
+    assert stock.disagreements() == []
+
+
+def test_no_more_is_given_back_than_was_issued() -> None:
+    batch = BatchFactory.create(quantity=10)
+    stock.issue_batch(batch=batch, quantity=4, label="J-1", **WHO)
+    stock.give_back_batch(batch=batch, quantity=3, label="J-1", **WHO)
+    refused = _refusal("gives_back_too_much", stock.give_back_batch, batch=batch, quantity=2, label="J-1", **WHO)
+    assert refused.reason["issued"] == 1
+    batch.refresh_from_db()
+    assert batch.on_hand == 9
+
+
+def test_a_loss_is_always_recorded_and_shorts_the_holds_that_start_last() -> None:
+    batch = BatchFactory.create(quantity=10)
+    for label, start, quantity in (
+        ("J-1", MONDAY, 4),
+        ("J-3", MONDAY + 7 * DAY, 3),
+        ("J-2", MONDAY + DAY, 3),
+    ):
+        _hold(label, batch=batch, start=start, quantity=quantity)
+    stock.adjust_batch(batch=batch, found=5, reason="count", **WHO)
+    batch.refresh_from_db()
+    assert (batch.on_hand, batch.held) == (5, 5)
+    holds = BatchHold.objects.order_by("start").values_list("reservation__label", "quantity", "short", "active")
+    assert list(holds) == [("J-1", 4, 0, True), ("J-2", 3, 2, True), ("J-3", 3, 3, False)]
+    assert stock.disagreements() == []
+    stock.adjust_batch(batch=batch, found=12, reason="found behind the shelf", **WHO)
+    batch.refresh_from_db()
+    assert (batch.on_hand, batch.held) == (12, 5)
+
+
+def test_more_cannot_be_scrapped_than_is_there() -> None:
+    batch = BatchFactory.create(quantity=10)
+    refused = _refusal("quantity_negative", stock.scrap_batch, batch=batch, quantity=11, reason="rust", **WHO)
+    assert (refused.reason["on_hand"], refused.reason["quantity"]) == (10, -1)
+    stock.scrap_batch(batch=batch, quantity=10, reason="rust", **WHO)
+    batch.refresh_from_db()
+    assert batch.on_hand == 0
+    _refusal("reason_missing", stock.adjust_batch, batch=batch, found=1, reason="", **WHO)
+
+
+# Does it all agree?
+
+
+def test_check_ledger_says_so_when_all_agrees(capsys: pytest.CaptureFixture[str]) -> None:
+    UnitFactory.create()
+    BatchFactory.create()
+    call_command("check_ledger")
+    assert capsys.readouterr().out == "Balances and ledger agree.\n"
+
+
+def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.CaptureFixture[str]) -> None:
+    tap = UnitFactory.create(tag="T-1", item=TapFactory.create())
+    batch = BatchFactory.create(quantity=10, lot="L1")
+    Unit.objects.create(tag="T-2", item=tap.item, bin=tap.bin)
+    Unit.objects.filter(pk=tap.pk).update(holes_cut=9, issued_to="J-1")
+    Batch.objects.filter(pk=batch.pk).update(on_hand=11, held=1)
+    with pytest.raises(CommandError, match="5 places"):
+        call_command("check_ledger")
+    told = capsys.readouterr().out
+    for part in (
+        "T-1: by the ledger 1 in its bin, by the unit 0.",
+        "T-1: by the ledger 0 holes cut, by the unit 9.",
+        "T-2: the ledger knows nothing of this unit.",
+        "lot L1: by the ledger 10 on hand, by the batch 11.",
+        "lot L1: its active holds come to 0, by the batch it is 1.",
+    ):
+        assert part in told
+
+
+# The shelf as the matcher reads it
+
+
+def _tags(**asked: Any) -> list[str]:
+    return [line.tag for line in stock.lines(**asked)]
+
+
+def test_the_shelf_holds_what_could_serve_and_what_could_be_taken_for_it() -> None:
+    UnitFactory.create(tag="wanted", item=TapFactory.create())
+    UnitFactory.create(tag="other-thread", item=TapFactory.create(thread="M20x1.5"))
+    UnitFactory.create(tag="no-thread", item=TapFactory.create(thread=""))
+    UnitFactory.create(tag="other-kind", item=ItemFactory.create(kind="hole_gauge", thread="M16x1.5"))
+    assert _tags(kinds=["tap"], threads=[M16]) == ["no-thread", "wanted"]
+    UnitFactory.create(tag="drill-in", item=ItemFactory.create(diameter=14_500_000))
+    UnitFactory.create(tag="drill-out", item=ItemFactory.create(diameter=15_000_000))
+    UnitFactory.create(tag="drill-unmeasured", item=ItemFactory.create(diameter=None))
+    window = [(14_376_000, 14_676_000)]
+    assert _tags(kinds=["drill"], diameters=window) == ["drill-in", "drill-unmeasured"]
+    assert _tags(kinds=["drill"], diameters=[(14_500_000, 14_500_000), (15_000_000, 16_000_000)]) == [
+        "drill-in", "drill-out", "drill-unmeasured",
+    ]  # fmt: skip
+    UnitFactory.create(tag="wrench", item=ItemFactory.create(kind="torque_wrench", torque_min=1, torque_max=2))
+    assert _tags(kinds=["torque_wrench", "tap"], threads=[M16], diameters=window) == [
+        "no-thread", "wanted", "wrench",
+    ]  # fmt: skip
+
+
+def test_an_insert_is_found_by_its_outside_or_its_inside() -> None:
+    batch = BatchFactory.create(lot="both")
+    BatchFactory.create(lot="unlike", item=InsertFactory.create(thread="M18x1.5", inner="M12x1.25"))
+    assert _tags(kinds=["insert"], threads=[M16]) == ["both"]
+    assert _tags(kinds=["insert"], inner=[M14]) == ["both"]
+    line = stock.lines(kinds=["insert"], inner=[M14])[0]
+    assert (line.batch, line.unit, line.facts.inner, line.facts.family) == (
+        batch.pk,
+        None,
+        M14,
+        "own-flanged/1",
+    )
+
+
+def test_what_is_lost_or_scrapped_is_not_on_the_shelf() -> None:
+    stock.lose_unit(unit=UnitFactory.create(item=TapFactory.create()), reason="gone", **WHO)
+    assert _tags(kinds=["tap"], threads=[M16]) == []
+
+
+def test_a_line_of_the_shelf_carries_life_holds_whereabouts_and_dates() -> None:
+    bin = BinFactory.create(site__name="Yard", name="B2", walk=7)
+    tap = UnitFactory.create(tag="T-1", item=TapFactory.create(life=40), bin=bin, holes_cut=10)
+    _hold("J-1", unit=tap, holes=4)
+    _hold("J-2", unit=tap, holes=6, start=MONDAY + 300 * DAY)
+    released = reservations.reserve(label="J-3", unit_holds=[(tap.pk, MONDAY + 9 * DAY, MONDAY + 10 * DAY, 9)], **WHO)
+    reservations.release(reservation=released, **WHO)
+    stock.send_unit(unit=tap, why="regrind", until=date(2026, 3, 20), **WHO)
+    (line,) = stock.lines(kinds=["tap"], threads=[M16])
+    assert (line.site, line.bin, line.walk, line.unit) == ("Yard", "B2", 7, tap.pk)
+    assert line.life_left == 40 - 10 - 4 - 6
+    assert [(hold.label, hold.holes) for hold in line.holds] == [("J-1", 4), ("J-2", 6)]
+    assert (line.condition, line.away_why, line.away_until) == ("away", "regrind", date(2026, 3, 20))
+    assert line.facts.thread == M16
+    assert line.facts.missing() == ()
+
+
+def test_a_batch_on_the_shelf_tells_what_is_free_of_it() -> None:
+    batch = BatchFactory.create(quantity=10, lot="L1", expires=date(2027, 1, 31))
+    _hold("J-1", batch=batch, quantity=4)
+    (line,) = stock.lines(kinds=["insert"], threads=[M16])
+    assert (line.on_hand, line.available, line.expires, line.tag) == (10, 6, date(2027, 1, 31), "L1")
+    assert [(hold.label, hold.quantity) for hold in line.holds] == [("J-1", 4)]
+
+
+def test_an_item_without_a_life_has_no_life_left_to_tell() -> None:
+    UnitFactory.create(item=TapFactory.create(life=None))
+    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left is None
+
+
+@pytest.mark.parametrize("rows", [2, 20])
+def test_the_shelf_is_read_in_four_queries_however_many_rows_and_needs(rows: int) -> None:
+    for _ in range(rows):
+        unit = UnitFactory.create(item=TapFactory.create())
+        batch = BatchFactory.create()
+        _hold(f"J-{unit.tag}", unit=unit, batch=batch)
+    with CaptureQueriesContext(
+        connection,
+    ) as asked:
+        found = stock.lines(
+            kinds=["tap", "insert", "drill", "oil"],
+            threads=[M16, M14],
+            inner=[M14],
+            diameters=[(n * 1_000_000, n * 1_000_000 + 300_000) for n in range(rows)],
+        )
+    assert len(found) == 2 * rows
+    tables = [query["sql"].split(' FROM "')[1].split('"')[0] for query in asked]
+    assert tables == ["inventory_unithold", "inventory_batchhold", "inventory_unit", "inventory_batch"]
+    with CaptureQueriesContext(connection) as asked:
+        assert stock.distinct_threads(["tap", "insert"]) == {M14, M16}
+    assert len(asked) == 1
+
+
+# Whatever happens
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_after_any_row_of_acts_balances_and_ledger_agree(seed: int) -> None:
+    chance = random.Random(seed)
+    units = [UnitFactory.create(item=TapFactory.create(life=12)) for _ in range(3)]
+    batches = [BatchFactory.create(quantity=12) for _ in range(2)]
+    person = PersonFactory.create()
+    label = lambda: f"J-{chance.randrange(3)}"  # noqa: E731
+    held: list[Any] = []
+
+    def reserve() -> None:
+        start = MONDAY + chance.randrange(6) * DAY
+        unit, batch = chance.choice(units), chance.choice(batches)
+        held.append(
+            reservations.reserve(
+                label=label(),
+                unit_holds=[(unit.pk, start, start + DAY, chance.randrange(4))],
+                batch_holds=[(batch.pk, chance.randint(1, 5))],
+                **WHO,
+            )
+        )
+
+    def of_units(act: Any, **given: Any) -> Any:
+        return lambda: act(unit=chance.choice(units), **{k: v() for k, v in given.items()}, **WHO)
+
+    def of_batches(act: Any, **given: Any) -> Any:
+        return lambda: act(batch=chance.choice(batches), **{k: v() for k, v in given.items()}, **WHO)
+
+    few = lambda: chance.randint(1, 4)  # noqa: E731
+    acts = [
+        reserve,
+        reserve,
+        lambda: reservations.release(reservation=chance.choice(held), **WHO) if held else None,
+        of_units(stock.lend_unit, to=lambda: person, until=lambda: None),
+        of_units(stock.send_unit, why=lambda: chance.choice(["regrind", "calibration"])),
+        of_units(stock.return_unit, holes=few),
+        of_units(stock.return_unit, holes=few),
+        of_units(stock.issue_unit, label=label),
+        of_units(stock.give_back_unit, holes=few),
+        of_units(stock.use_unit, holes=few, label=label),
+        of_batches(stock.issue_batch, quantity=few, label=label),
+        of_batches(stock.issue_batch, quantity=few, label=label),
+        of_batches(stock.give_back_batch, quantity=few, label=label),
+        of_batches(stock.adjust_batch, found=lambda: chance.randrange(15), reason=lambda: "count"),
+        of_batches(stock.scrap_batch, quantity=few, reason=lambda: "rust"),
+    ]
+    done: set[str] = set()
+    for _ in range(120):
+        before = Movement.objects.count()
+        try:
+            movement = chance.choice(acts)()
+        except Refused:
+            assert Movement.objects.count() == before
+        else:
+            assert Movement.objects.count() == before + isinstance(movement, Movement)
+            done |= {movement.act} if isinstance(movement, Movement) else set()
+        assert stock.disagreements() == []
+    stock.scrap_unit(unit=units[0], reason="snapped", **WHO)
+    stock.lose_unit(unit=units[1], reason="gone", **WHO)
+    assert stock.disagreements() == []
+    assert len(done) >= 6, "so few acts prove little"
