@@ -1,0 +1,97 @@
+"""The demo workshop: load it, show how ready its jobs are, serve the site."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connection, transaction
+from django.utils import timezone
+
+from inventory import sheets, stock
+from inventory.errors import Refused
+from repairs import families, jobs
+from repairs.forms import JobFileError, read_job_file
+from repairs.management.printing import readiness_table
+from repairs.models import Job
+from repairs.wording import say
+
+FIXTURES = Path(settings.BASE_DIR) / "fixtures"
+LOGINS = (("foreman", "Ada Quill"), ("storekeeper", "Bram Okoye"), ("fitter", "Cleo Varga"))
+PASSWORD = "threadcrib-demo"  # noqa: S105  printed on purpose: the demo is for one machine
+
+
+class Command(BaseCommand):
+    help = (
+        "Load the demo workshop (an invented shop that overhauls pumps and vintage tractors) into the "
+        "embedded database, print how ready its jobs are, then serve the site on this machine."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--no-serve", action="store_true", help="stop after the table")
+        parser.add_argument("--fresh", action="store_true", help="start over: the demo's database is made anew")
+        parser.add_argument("--port", type=int, default=8000, help="where to serve (8000)")
+
+    def handle(self, *args: Any, no_serve: bool, fresh: bool, port: int, **options: Any) -> None:
+        began = time.monotonic()
+        if connection.vendor != "sqlite":
+            raise CommandError("The demo runs on the embedded database; unset THREADCRIB_DATABASE_URL first.")
+        if fresh:
+            self._start_over()
+        call_command("migrate", verbosity=0)
+        if not Job.objects.exists():
+            self.stdout.write("Loading the demo workshop …")
+            self._load()
+        plans = jobs.plan_jobs(list(jobs.open_jobs()), as_of=timezone.now())
+        for line in readiness_table(plans):
+            self.stdout.write(line)
+        self.stdout.write(f"({len(plans)} jobs, ready in {time.monotonic() - began:.1f} s)")
+        self.stdout.write('More of one job: python3 manage.py plan --job NUMBER; of any hole: plan "M14 x 1,5" …')
+        if not no_serve:
+            self._serve(port)
+
+    def _start_over(self) -> None:
+        connection.close()
+        database = Path(str(connection.settings_dict["NAME"]))
+        for suffix in ("", "-wal", "-shm"):
+            database.with_name(database.name + suffix).unlink(missing_ok=True)
+
+    @transaction.atomic
+    def _load(self) -> None:
+        now = timezone.now()
+        for login, name in LOGINS:
+            user = get_user_model().objects.create_user(login, password=PASSWORD, first_name=name)
+            user.is_staff = user.is_superuser = login == "foreman"
+            user.save(update_fields=["is_staff", "is_superuser"])
+            stock.add_person(name=name)
+        families.load_published()
+        for path in sorted((FIXTURES / "families").glob("*.toml")):
+            families.load(text=path.read_text(encoding="utf-8"))
+        paths = [FIXTURES / "demo" / "stock.csv", FIXTURES / "demo" / "offers.csv"]
+        intake = sheets.load(paths=paths, as_of=now, by="storekeeper", apply=True)
+        if intake.faults:
+            raise CommandError("\n".join(say(fault) for fault in intake.faults))
+        for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
+            try:
+                request = read_job_file(path.read_text(encoding="utf-8"), as_of=now)
+                job = jobs.create(request)
+                if request.booked:
+                    jobs.book(job, by="foreman", as_of=now)
+            except JobFileError as error:
+                raise CommandError(f"{path.name}: " + "; ".join(map(": ".join, error.problems))) from error
+            except Refused as refused:
+                raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
+
+    def _serve(self, port: int) -> None:
+        self.stdout.write(f"\nThe site: http://127.0.0.1:{port}/  (stop with Ctrl-C)")
+        for login, name in LOGINS:
+            self.stdout.write(f"  log in as {login} ({name}), password {PASSWORD}")
+        self.stdout.flush()
+        os.environ.setdefault("THREADCRIB_DEBUG", "0")
+        call_command("runserver", f"127.0.0.1:{port}", use_reloader=False)

@@ -1,0 +1,320 @@
+"""The sentences of repairs: what a need, a step, a size and a reason are called on pages, cards and in commands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from inventory import wording as shelf
+from inventory.errors import Reason
+from inventory.kinds import KINDS
+from inventory.quantities import show_length, show_torque
+from inventory.threads import Thread
+from repairs.matching import Line, Take
+from repairs.methods.values import Need, Size
+
+WORDS = {
+    "wire_insert": "wire insert",
+    "flanged_bush": "flanged bush",
+    "plain_bush": "plain bush",
+    "keyed_bush": "keyed bush",
+    "solid_bush": "solid bush",
+    "none": "none",
+    "not_checked": "not checked",
+    "ruled_out": "ruled out",
+    "parent": "parent metal",
+}
+
+SENTENCES: dict[str, str] = {
+    "family_edition_once": "Family {family} is already loaded in edition {edition}; an edition never changes, so give the change a new one.",
+    "family_size_once": "This family has this size already.",
+    "family_size_length_positive": "An insert's length must be more than zero.",
+    "family_size_drill_window": "The top of a drill window must not be below its bottom.",
+    "position_once": "This part already has a position of this name.",
+    "job_number_taken": "There is already a job [{number} ]of this number.",
+    "job_ends_after_start": "A job must end after it starts.",
+    "hole_group_once": "This job already has a hole group of this letter.",
+    "hole_group_ends_after_start": "A group's window must end after it starts.",
+    "hole_once": "This group already has this position.",
+    "card_number_once": "This job already has a card of this number.",
+    "repairs_proof_append_only": "Proofs are only ever added to: write another that puts it right.",
+    "repairs_card_append_only": "A printed card is never changed: print another.",
+    "repairs_family_append_only": "A family's edition never changes: load a new edition.",
+    "repairs_familysize_append_only": "A family's edition never changes: load a new edition.",
+    "repairs_shoplimit_append_only": "A limit keeps its history: set it anew.",
+    "job_file_wrong": "The job cannot be read: {problems}.",
+    "window_backwards": "The last day, {ends}, is before the first, {starts}.",
+    "position_twice": "Each position is named once; {labels} stands more than once.",
+    "holes_missing": "Say how many like holes there are, or which positions.",
+    "holes_and_positions": "{holes:hole|holes} and {positions:position|positions} do not agree; leave one of the two out.",
+    "table_expected": "Here a table of keys and values is expected.",
+    "key_unknown": "There is no key “{key}”; the keys are {known}.",
+    "rows_missing": "There is no [[{key}]] here; at least one is needed.",
+    "toml_unreadable": "This is no TOML that can be read: {where}.",
+    "job_already_booked": "Job {number} is booked already; release its reservation first.",
+    "position_not_to_be_repaired": "Position {label} of {part} may not be repaired: too little metal remains there.",
+    "limit_unknown": "There is no limit “{code}”; the limits are {known}.",
+    "limit_unreadable": "“{typed}” cannot be read for {code:word}; it is given in {wanted}.",
+    "in_window": "{diameter_nm} lies at {position} % of the window {least_nm:up} to {most_nm:down}[ and leaves {percent} % of thread on the {basis} basis].",
+    "diameter_under": "{diameter_nm} is {by_nm} under the window {least_nm:up} to {most_nm:down}.",
+    "diameter_over": "{diameter_nm} is {by_nm} over the window {least_nm:up} to {most_nm:down}.",
+    "top_of_window": "{diameter_nm} is only {by_nm} below the top of the window {least_nm:up} to {most_nm:down}, and drills cut oversize[; {percent} % of thread on the {basis} basis].",
+    "look_alike": "Look-alike: {tag} in bin {bin} is {thread} and starts like {wanted}, but never holds for it[; a quarter pitch out after {turns} turns].",
+    "other_thread": "It is {thread}, wanted is {wanted}.",
+    "wrong_hand": "Wrong hand: it is {thread}, wanted is {wanted}.",
+    "wrong_inner": "Inside it is {inner}, wanted is {wanted}.",
+    "wrong_class": "It is class {thread_class}; what serves is {wanted}.",
+    "other_kind": "It is a {kind:word}, wanted is a {wanted:word}.",
+    "measurement_missing": "Cannot be matched: no {measurement:word} is entered for it.",
+    "too_short": "Too short by {by_nm:up}: it reaches {usable_nm:down} and {needed_nm:up} is needed.",
+    "wrong_length": "It is {length_nm} long, wanted is {wanted_nm}.",
+    "wrong_edition": "It is of the edition {family}, wanted is {wanted}.",
+    "wrong_family": "It is of the family {family}, wanted is {wanted}.",
+    "other_name": "It is {name}, wanted is {wanted}.",
+    "fixture_hand": "It is for the other hand ({hand}; wanted is {wanted}).",
+    "torque_range": "It goes from {least_nmm} to {most_nmm}; {needed_nmm} is needed.",
+    "lead_too_long": "Its lead of {lead} threads is too long for this hole, which takes {most} at most.",
+    "lead_only_just": "Its lead of {lead} threads only just goes in; by the published count the hole takes {most}.",
+    "flute_needs_through": "A spiral point pushes chips ahead and needs a through hole.",
+    "wrong_flute": "Its flute is {flute}; what serves is {wanted}.",
+    "forming_tap": "It is a forming tap, and this hole is drilled for a cutting one.",
+    "cutting_tap": "It is a cutting tap, and this hole is drilled for a forming one.",
+    "other_site": "It stands at {site}; the work is at {wanted}.",
+    "due_regrind": "It is due for regrind.",
+    "gone": "It is {condition:word}.",
+    "away": "Away for {why} until {until}.",
+    "away_open": "Away for {why}; nobody has entered until when.",
+    "back_in_time": "Away for {why} until {until}: back in time.",
+    "held": "Held for {label} from {start} to {end}.",
+    "held_open": "Held for {label}, without an end.",
+    "held_until": "Held for {label} until {end}.",
+    "out_of_calibration": "Its calibration is good until {due}, and it is needed until {needed_until}.",
+    "calibration_missing": "No calibration date is entered for it.",
+    "expired": "It expires on {expires}, and it is needed until {needed_until}.",
+    "life_short": "Only {left:hole|holes} of life left for {needed}.",
+    "quantity_short": "Only {available} free of {on_hand} on hand; {needed} needed.",
+    "quantity_held": "Only {available} free of {on_hand} on hand, {needed} needed; the rest is held for {labels}.",
+    "none_owned": "None owned: there is no {kind:word}[ for {thread}] on the shelf that comes near.",
+    "none_fits": "{count} on the shelf, none fits.",
+    "all_held": "All that would do ({count}) are held for {labels}; the first is free for long enough on {first_free}.",
+    "all_held_open": "All that would do ({count}) are held for {labels}.",
+    "life_short_in_all": "Only {left:hole|holes} of life left in all ({count} on the shelf) for {needed}[; this job already takes {taken}].",
+    "life_short_in_each": "At most {left:hole|holes} of life left in one of {count}, and one alone must do {needed}[; this job already takes {taken}].",
+    "quantity_short_in_all": "Only {available} free in all for {needed}[; this job already takes {taken}].",
+    "no_pilot_goes_with_it": "{count} would do, but no seat cutter's pilot goes with them.",
+    "drills_differ": "No drills of one diameter have the life for it: {left} of {needed}.",
+    "pilot_fits": "Its pilot of {pilot_nm} runs {under_nm} under the drill.",
+    "pilot_not_under_drill": "Its pilot of {pilot_nm} does not run just under the drill of {drill_nm} ({least_nm:up} to {most_nm:down} would).",
+    "pilot_not_under_window": "Its pilot of {pilot_nm} runs under no drill of the window {least_nm:up} to {most_nm:down}.",
+    "pilot_unjudged": "Its pilot of {pilot_nm} cannot be judged until there is a drill.",
+    "pilot_without_drill": "Its pilot of {pilot_nm} cannot be judged, since the drill it runs under is not known.",
+    "no_size_for_bolt": "No family has a {method:word} for {bolt}.",
+    "load_a_family": "Load a family that has one: load_family.",
+    "step_up": "Step up to {outer} ({family}).",
+    "stepped_up": "{refused} is passed over: in what stands there now ({now}) it finds {bite} % fresh thread ({bite_basic} % on basic sizes, {basis}), and {least} % is the least [{source}]; {outer} finds its own.",
+    "no_larger_size": "No family has a larger one than {outer}.",
+    "shorter_fits": "{longest_nm} long fits.",
+    "none_short_enough": "The shortest there is, {shortest_nm}, is too long.",
+    "longer_fits": "{longest_nm} long fits too.",
+    "engineer_signs": "An engineer signs for it.",
+    "depth_fits": "Depth: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
+    "depth_fits_deepened": "Depth: drill {by_nm:up} deeper, the floor allows {deeper_nm:down}: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
+    "depth_bottoming_only": "Depth: a bottoming tap is needed: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
+    "depth_only_just": "Depth: only a tap with a lead of {lead} threads just goes in: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
+    "depth_short": "Too deep for this hole by {short_nm:up} with an insert {length_nm} long: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
+    "depth_missing": "The hole's depth is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up} ({source}).",
+    "floor_missing_to_deepen": "The hole would have to go {wanted_nm:up} deeper, and the floor below it is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
+    "floor_thin": "The floor under the drill point would be {left_nm:down}; {least_nm} is the least ({source}).",
+    "floor_breaks_through": "The drill point of {point_nm} would break through the floor of {floor_nm}.",
+    "through_fits": "The metal is {thickness_nm} thick; the insert needs {needed_nm:up}.",
+    "through_too_thin": "The metal is {thickness_nm} thick, {short_nm:up} too thin: an insert of {insert_nm}[ and {above_nm} above it] needs {needed_nm:up}.",
+    "thickness_missing": "The metal's thickness is not entered; the insert needs {needed_nm:up}.",
+    "same_again_depth": "The same insert goes back: it needs {needed_nm:up} and the hole has {depth_nm:down}.",
+    "same_again_depth_missing": "The same insert goes back; the hole's depth is not entered, and it needs {needed_nm:up}.",
+    "same_again_too_long": "An insert {length_nm} long needs {needed_nm:up}; the hole has {depth_nm:down}.",
+    "edge_missing": "The distance to the edge is not entered.",
+    "edge_fits": "Edge: {metal_nm:down} of metal outside {outer}; {comfortable_nm:up} is comfortable ({source}).",
+    "edge_between": "Edge: {metal_nm:down} of metal outside {outer}, between the least of {least_nm:up} and the comfortable {comfortable_nm:up} ({source}); an engineer signs.",
+    "edge_too_near": "Edge: {metal_nm:down} of metal outside {outer}, {short_nm:up} less than the least of {least_nm:up} ({source}).",
+    "seat_breaks_edge": "The seat of {seat_nm} runs out over the edge, {edge_nm} from the axis.",
+    "seat_near_edge": "Edge: {metal_nm:down} of metal outside the seat of {seat_nm}; {least_nm:up} is the least ({source}).",
+    "wall_fits": "Wall of the bush: {wall_nm:down} between {inner} and {outer}; about {least_nm} is asked ({source}).",
+    "wall_in_step": "Wall of the bush: {wall_nm:down} with {inner} and {outer} cut in step, {out_of_step_nm:down} if not; about {least_nm} is asked ({source}).",
+    "wall_published": "Wall of the bush: {wall_nm:down} between {inner} and {outer} at worst, as published ({source}).",
+    "wall_thin": "Wall of the bush: only {wall_nm:down} between {inner} and {outer}; about {least_nm} is asked ({source}).",
+    "wall_none": "There is no wall left between {inner} and {outer}.",
+    "before_unknown": "What was done to this hole before is not known, so nobody can say how much fresh thread {outer} finds.",
+    "before_thread_missing": "The hole held a {before:word}, and the thread it left in the metal is not entered.",
+    "bite_fits": "Bite: {outer} finds {bite} % fresh thread[ in what {now} left] ({how} major {major_nm}; {bite_basic} % on basic sizes, {basis}); {least} % is the least ({source}).",
+    "bite_short": "Bite: {outer} finds only {bite} % fresh thread[ in what {now} left] ({how} major {major_nm}, {major_source}; at most {bite_basic} % on basic sizes, {basis}); {least} % is the least ({source}).",
+    "solid_bush_or_more": "Take a solid bush or more.",
+    "wire_failed_in_parent": "A wire insert stood here and the metal's own thread ({outer}) failed: not another wire insert (common practice).",
+    "parent_failed_at_size": "The metal's own thread failed at {outer}: not the same size again.",
+    "failed_unknown": "What failed at {outer}, the insert or the metal's own thread, is not known.",
+    "wire_failed_once": "A wire insert failed here once; if the next one does, take a solid bush or more (common practice).",
+    "receiving_thread_fails": "The thread {outer} in the metal no longer passes its hole gauge.",
+    "gauge_unknown": "Whether the thread {outer} in the metal passes its hole gauge is not known.",
+    "old_bush_form_unknown": "Whether the old solid bush was of this form is not entered.",
+    "made_formed": "The old thread was formed by the screw; its neighbours may shear once an ordinary bolt goes in (common practice, contested).",
+    "made_unknown": "How the old thread was made, cut or formed by the screw, is not known.",
+    "engagement_enough": "Engagement: {length_nm} long; {wanted_nm} is asked ({source}).",
+    "engagement_short": "Engagement: {length_nm} long; {wanted_nm} is asked ({source}).",
+    "material_missing": "The parent metal is not entered.",
+    "torque_missing": "The torque to prove is not entered, so the wrench's range is not judged.",
+    "removal_drill_unknown": "No family names the removal drill of the old keyed bush.",
+    "prevailing_torque_missing": "The prevailing torque of {family} is the maker's; take it from the data sheet.",
+    "old_bolt_all_out": "Get all of the old bolt out first: a sliver snaps the tap.",
+    "bore_a_bad_axis": "A drill follows the old hole; a bad axis is bored or milled.",
+    "keep_receiving_thread": "Keep the thread in the metal whole.",
+    "removal_depth": "Drill the old bush {depth_nm} deep.",
+    "keys_in_and_break": "Drive the keys in and break them away, then turn the bush out.",
+    "eye_protection": "Wear eye protection.",
+    "usual_drill_outside": "The usual drill for {thread}, {drill}, lies {over_nm} above the limit of {most_nm:down}.",
+    "drilled_deeper": "The hole goes {by_nm:up} deeper than it is.",
+    "drill_formed_thread_away": "Drill the formed thread away whole.",
+    "magnesium_chips": "Magnesium: no water-mix coolant, and never water or foam on a fire; sharp tools, no dwelling; follow the maker's and local rules.",
+    "drill_through": "Drill {depth_nm} through, point {point_nm}.",
+    "drill_depth": "Drill {least_nm:up} to {most_nm:down} deep at full diameter, the point of {point_nm} below that.",
+    "drill_window": "The window is that of {thread}-{thread_class} ({source}): {at_most_5_8} to {at_least_5_8} % of thread on the 5/8 H basis, {at_most_3_4} to {at_least_3_4} % on 3/4 H.",
+    "drill_of_the_family": "The family's own drill, {drill_nm}, lies outside {thread_class} of {thread} ({class_least_nm:up} to {class_most_nm:down}), and that is right: it leaves {percent} % of thread ({basis}).",
+    "flat_and_clean_face": "The seat must be flat and clean.",
+    "countersink_to": "Countersink to {diameter_nm} ({source}).",
+    "seat_to": "Cut the seat to {diameter_nm}, {depth_nm} deep ({family}).",
+    "clear_chips_before_bottom": "Clear the chips before the tap reaches the bottom.",
+    "threads_in_step": "The bush's inner and outer thread are cut in step.",
+    "tap_thread": "Cut {thread}, class {classes}.",
+    "compressed_air": "Compressed air: wear eye protection.",
+    "minor_measured": "Measure the minor diameter: {least_nm:up} to {most_nm:down}.",
+    "gauge_decides": "The gauge decides whether the thread in the metal still serves; it is covered afterwards.",
+    "scrap_allowance": "{spare} spare for {holes:hole|holes} ({percent} % scrap).",
+    "same_length_as_before": "The same length goes back, {length_nm}.",
+    "barrier_in_magnesium": "A steel insert in magnesium wants a corrosion barrier (from memory).",
+    "set_down_between": "Set it {least_nm:up} to {most_nm:down} below the surface.",
+    "flange_flush": "The flange stands flush in its seat, {depth_nm} deep.",
+    "bolt_engages": "The bolt must engage the whole insert, from {from_nm} to {to_nm} below the surface.",
+    "torque_to": "Prove to {torque_nmm}; the insert must not turn.",
+    "bolt_must_not_bottom": "The bolt must not bottom.",
+    "ordinary_bolt_only": "Only an ordinary bolt goes in now.",
+    "below_before_keys": "Measure how far it is below the surface before the keys are driven.",
+    "keys_down_in_parent": "Drive the keys down into the metal.",
+    "located_by": "It is located by its {how:word}.",
+    "locked_by": "It is locked by {how:word}.",
+    "no_oil_on_outer_thread": "No oil on the outer thread: the adhesive would not hold.",
+    "nothing_behind_hole": "Nothing may stand behind the hole.",
+    "tool_passes_out": "The setting tool passes out at the bottom of the bush[ and needs {nose_nm} there].",
+    "cure_by_the_sheet": "Let the adhesive cure as its data sheet says.",
+    "count_tangs": "Count the tangs: {holes} fitted, {holes} taken out.",
+    "tang_may_stay": "A tang may stay, by decision, in a blind hole that the bolt does not reach.",
+    "no_free_gauge_for_locking": "A screw-locking insert passes no free gauge; its prevailing torque is checked instead.",
+    "family_toml_unreadable": "This is no TOML that can be read: {where}.",
+    "family_empty": "The file has no [[size]] and no [rule].",
+    "family_key_unknown": "There is no key “{key}”; the keys are {known}.",
+    "family_key_missing": "The key “{key}” is missing.",
+    "family_key_wrong": "{key}: “{typed}” will not do[; write {known}].",
+    "family_rule_for_wire_only": "A [rule] is for wire inserts; this family is of {method:word}: write [[size]] rows.",
+    "family_row_field_missing": "Row {row} ({label}): “{field}” is missing.",
+    "family_row_field_wrong": "Row {row} ({label}), {field}: “{typed}” will not do. {cause}",
+    "family_row_field_unknown": "Row {row} ({label}): there is no “{field}”; there are {known}.",
+    "family_row_twice": "Row {row} ({label}): {length_nm} long stands already in row {first}.",
+    "family_row_hands": "Row {row} ({label}): hands are given for right-hand threads; write the threads without a hand.",
+    "family_row_no_room": "Row {row} ({label}): {outer} has no room for {inner} inside.",
+    "family_row_flange_wide": "Row {row} ({label}): the flange of {flange_nm} does not go into the seat of {seat_nm}.",
+    "family_row_seat_narrow": "Row {row} ({label}): the seat of {seat_nm} is no wider than the thread, {major_nm}.",
+    "family_row_drill_odd": "Row {row} ({label}): a drill of {least_nm} to {most_nm} leaves no thread, or more than there is ({minor_nm} to {major_nm}).",
+    "family_row_backwards": "Row {row} ({label}): {least_nm} to {most_nm} runs backwards.",
+    "family_value_not_a_flag": "Write true or false.",
+    "family_value_absurd": "No part of an insert is of such a size.",
+    "family_value_not_a_number": "Write a number of millimetres, or text with a unit.",
+    "family_value_not_text": "Write text between quotes.",
+    "family_value_not_a_list": "Write a list between brackets.",
+    "family_value_not_known": "Write one of: {known}.",
+}
+
+
+def say(reason: Reason, units: str = "mm") -> str:
+    """The sentence for a reason, millimetres or inches ("in") first."""
+    return shelf.say(reason, units, SENTENCES)
+
+
+def word(code: str) -> str:
+    """The trade's word for a code: a method, a step, a status, an answer.
+
+    >>> word("plain_bush"), word("seat")
+    ('plain bush', 'seat')
+    """
+    return WORDS.get(code, code.replace("_", " "))
+
+
+def size_words(size: Size, units: str = "mm") -> str:
+    """An insert size in words: threads, length, family and its standing."""
+    outer = f" in {size.outer.designation}" if size.method != "wire_insert" else ""
+    form = "".join([", without a tang" if size.tang_free else "", ", screw-locking" if size.locking else ""])
+    return (
+        f"{size.inner.designation}{outer} x {show_length(size.length, units)} long{form} "
+        f"({size.family_key}, {size.standing})"
+    )
+
+
+def name(need: Need, units: str = "mm") -> str:
+    """A need in a few words: its kind and the thread, diameter or size that tells it apart."""
+    parts = [KINDS[need.kind].word, need.name, {"L": "left", "R": "right"}.get(need.hand, "")]
+    if need.inner:
+        parts.append(Thread.from_key(need.inner).designation)
+    if need.thread:
+        designation = Thread.from_key(need.thread).designation
+        parts.append(f"in {designation}" if need.inner else designation)
+    if need.length is not None:
+        parts.append(f"{show_length(need.length, units)} long")
+    if need.diameter:
+        least = show_length(need.diameter.least, units, "up")
+        parts.append(f"{least} to {show_length(need.diameter.most, units, 'down')}")
+    return " ".join(filter(None, parts))
+
+
+def describe(need: Need, units: str = "mm") -> str:
+    """A need in full: what `name` says, then class, family, pilot, lead, reach, torque and how many."""
+    parts = [name(need, units)]
+    if need.classes:
+        parts.append(f"class {' or '.join(need.classes)}")
+    if need.family:
+        parts.append(need.family)
+    if need.pilot_of:
+        parts.append("pilot just under the drill")
+    if need.lead is not None:
+        parts.append(f"lead at most {need.lead.match / 10:g} threads")
+    if need.flutes:
+        parts.append(f"{' or '.join(need.flutes)} flute")
+    if need.reach is not None:
+        parts.append(f"reach {show_length(need.reach, units, 'up')}")
+    if need.torque is not None:
+        parts.append(f"for {show_torque(need.torque, units)}")
+    if need.quantity > 1:
+        parts.append(f"{need.quantity} of them")
+    if need.holes:
+        parts.append(f"for {need.holes} {'hole' if need.holes == 1 else 'holes'}")
+    return ", ".join(parts)
+
+
+def take_words(take: Take, units: str = "mm") -> str:
+    """What is taken, and from where."""
+    line = take.line
+    what = line.tag if line.unit is not None else f"{take.quantity or 1} of lot {line.tag}"
+    size = f" {show_length(line.facts.diameter, units)}" if line.facts.diameter else ""
+    told = [say(reason, units).removesuffix(".") for reason in take.reasons]
+    return f"{what}{size} from bin {line.bin}" + (f" ({'; '.join(told)})" if told else "")
+
+
+def line_words(line: Line, units: str = "mm") -> str:
+    """What meets a need, or every reason why nothing does, the nearest misses and the look-alikes by name."""
+    told = [f"{take_words(take, units)}." for take in line.takes]
+    told += [say(reason, units) for reason in line.reasons]
+    told += [f"{miss.line.tag}: " + " ".join(say(reason, units) for reason in miss.reasons) for miss in line.near]
+    return " ".join([*told, look_alike_words(line.look_alikes)]).strip()
+
+
+def look_alike_words(reasons: Iterable[Reason]) -> str:
+    """Look-alikes that lie in the bins, by thread."""
+    places: dict[str, list[str]] = {}
+    for reason in reasons:
+        places.setdefault(reason["thread"], []).append(f"{reason['tag']} in {reason['bin']}")
+    named = [f"{thread} ({', '.join(found)})" for thread, found in places.items()]
+    return f"Look-alikes, never to be taken for it: {'; '.join(named)}." if named else ""
