@@ -17,7 +17,11 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever read along has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -120,6 +120,7 @@ class _Writer:
                 **(_thread(plan.group.bolt) or {}),
             },
             "holes": plan.group.holes,
+            "cautions": self.reasons(plan.cautions),
             "answers": self.answers(plan.group),
             "method": plan.chosen.method if plan.chosen else None,
             "size": self.size(plan.chosen.size) if plan.chosen else None,

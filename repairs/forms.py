@@ -202,6 +202,7 @@ class GroupForm(_WindowForm):
             before_thread=earlier.thread if earlier else None,
             fixture=part.cleaned_data["fixture"],
             hand=part.cleaned_data["hand"],
+            safety=part.cleaned_data["safety"],
             wished=answers["method"],
             start=start,
             end=end,

@@ -97,6 +97,11 @@ class GroupPlan:
     lines: tuple[Line, ...]
 
     @property
+    def cautions(self) -> tuple[Reason, ...]:
+        """What stands above every plan for such a part: who governs and who signs."""
+        return (Reason("maker_governs", safety=self.group.safety),) if self.group.safety else ()
+
+    @property
     def checks(self) -> tuple[Check, ...]:
         """The checks of the room behind the chosen option."""
         return self.chosen.checks if self.chosen else ()
@@ -292,6 +297,7 @@ def _value(row: HoleGroupRow) -> HoleGroup:
         torque=row.torque,
         fixture=part.fixture,
         hand=part.hand,
+        safety=part.safety,
         wished=row.accepted or row.wished,
         start=row.start or job.start,
         end=row.end or job.end,

@@ -25,6 +25,7 @@ WORDS = {
 }
 
 SENTENCES: dict[str, str] = {
+    "maker_governs": "This part is critical for {safety:word}: the maker's repair instructions and local codes govern, and a licensed or authorised person signs. This plan does not say that the part is safe.",
     "family_edition_once": "Family {family} is already loaded in edition {edition}; an edition never changes, so give the change a new one.",
     "family_size_once": "This family has this size already.",
     "family_size_length_positive": "An insert's length must be more than zero.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC
 
 from repairs.cards import readiness_rows
 from repairs.jobs import GroupPlan, JobPlan, MethodReadiness
@@ -49,7 +50,8 @@ def readiness_table(plans: Iterable[JobPlan], *, units: str = "mm") -> Iterator[
 
 def plan_report(plan: JobPlan, *, units: str = "mm") -> Iterator[str]:
     """A whole plan for people: methods side by side, then step by step the needs and what meets them."""
-    yield f"{plan.number or 'Plan'}  {plan.owner}  at {plan.site}, {plan.start:%Y-%m-%d %H:%M} to {plan.end:%Y-%m-%d %H:%M} UTC"
+    window = f"{plan.start.astimezone(UTC):%Y-%m-%d %H:%M} to {plan.end.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+    yield "  ".join(filter(None, [plan.number, plan.owner, f"at {plan.site}", window]))
     for group in plan.groups:
         yield ""
         yield from _group(group, units)
@@ -69,8 +71,10 @@ def plan_report(plan: JobPlan, *, units: str = "mm") -> Iterator[str]:
 def _group(group: GroupPlan, units: str) -> Iterator[str]:
     value = group.group
     plural = "hole" if value.holes == 1 else "holes"
-    yield f"{value.code}  {value.bolt.designation} (typed {value.as_typed!r}), {value.holes} {plural}, {'through' if value.through else 'blind'}"
-    yield from (f"   note: {say(note, units)}" for note in value.notes)
+    sort = "through" if value.through else "blind"
+    yield f"{value.code}  {value.bolt.designation} (typed {value.as_typed!r}), {value.holes} {plural}, {sort}"
+    for heading, reasons in (("note", value.notes), ("caution", group.cautions)):
+        yield from (text for reason in reasons for text in _told(heading, say(reason, units)))
     yield "   Methods:"
     yield from (f"     {line}" for readiness_ in group.methods for line in _method(readiness_, group, units))
     if group.chosen is None:

@@ -109,10 +109,8 @@ def fit_of(group: HoleGroup, size: Size, own: Sequence[Size], limits: Limits) ->
     method = METHODS[size.method]
     window, depths = method.window(size), method.depths(size, limits)
     again = room.goes_back(group, size)
-    if again:
-        budget = room.same_again_depth(group, size, depths)
-    else:
-        budget = room.budget(group, size, depths, window, limits)
+    same = room.same_again_depth(group, size, depths) if again else None
+    budget = same or room.budget(group, size, depths, window, limits)
     old = _old_keyed(group, own)
     removal = old.removal_drill if old is not None else None
     if removal is None or old is None:

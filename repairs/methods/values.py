@@ -69,7 +69,8 @@ class HoleGroup:
     through one; `floor` the metal below that depth; `edge` from the axis to the nearest edge.
     `before` is what was done to the hole earlier, `before_thread` the thread that now stands in the
     parent metal because of it, `before_major` its measured major diameter. `torque` is what the bolt
-    is proved to. `fixture` and `hand` come from the part.
+    is proved to. `fixture`, `hand` and `safety`
+    (what the part is critical for, such as "brakes") come from the part.
     """
 
     code: str
@@ -96,6 +97,7 @@ class HoleGroup:
     torque: int | None = None
     fixture: str = ""
     hand: str = ""
+    safety: str = ""
     wished: str = ""
 
 
