@@ -43,7 +43,7 @@ class Shown(admin.ModelAdmin):
 
 
 @admin.register(Item)
-class ItemAdmin(admin.ModelAdmin):
+class ItemAdmin(Shown):  # threads come in where they are read and shown back: by a sheet
     list_display = ("number", "kind", "name", "as_typed", "thread_class", "family", "life")
     list_filter = ("kind",)
     search_fields = ("number", "name", "as_typed", "thread", "inner")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
@@ -10,9 +11,17 @@ from django.core.exceptions import ValidationError
 
 from inventory.errors import Reason, Refused
 from inventory.kinds import plain
-from inventory.quantities import read_length, read_torque
-from inventory.threads import Reading, read
-from inventory.wording import say
+from inventory.quantities import read_length, read_torque, to_mm
+from inventory.threads import Candidate, Dossier, Reading, dossier, identify, read
+from inventory.wording import SENTENCES, say
+
+
+class Fault(ValidationError):
+    """What is wrong with an answer: a `Reason` whose sentence, of another app's if told so, stands at the field."""
+
+    def __init__(self, reason: Reason, sentences: Mapping[str, str] = SENTENCES) -> None:
+        super().__init__(say(reason, sentences=sentences), code=reason.code)
+        self.reason = reason
 
 
 class _ReadField(forms.CharField):
@@ -31,7 +40,7 @@ class _ReadField(forms.CharField):
         try:
             return type(self).reader(text)
         except Refused as refused:
-            raise ValidationError(say(refused.reason), code=refused.reason.code) from refused
+            raise Fault(refused.reason) from refused
 
 
 class ThreadField(_ReadField):
@@ -52,6 +61,23 @@ class TorqueField(_ReadField):
     reader = staticmethod(read_torque)
 
 
+def read_number(text: str) -> Decimal:
+    """A positive number, decimal comma or point. Raises `Refused`: number_unreadable."""
+    try:
+        number = Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        number = Decimal(0)
+    if not number.is_finite() or not 0 < number < 1000:
+        raise Refused(Reason("number_unreadable", typed=text))
+    return number
+
+
+class NumberField(_ReadField):
+    """Cleans to a positive Decimal or None."""
+
+    reader = staticmethod(read_number)
+
+
 class WordField(forms.CharField):
     """One of a few words; `words` maps each code to its word, both are read in any case and with any gaps."""
 
@@ -69,5 +95,49 @@ class WordField(forms.CharField):
         code = known.get(plain(text))
         if code is None:
             reason = Reason("word_unknown", typed=text, known=tuple(word for word in self.words.values() if word))
-            raise ValidationError(say(reason), code=reason.code)
+            raise Fault(reason)
         return code
+
+
+class AskForm(forms.Form):
+    """A thread as somebody types it, and a class; cleans to `found`, the dossier, or None."""
+
+    q = ThreadField(label="Thread", required=False)
+    thread_class = forms.CharField(label="Class", required=False, max_length=12)
+    found: Dossier | None = None
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if reading := cleaned.get("q"):
+            wanted = cleaned.get("thread_class") or reading.thread_class
+            try:
+                self.found = dossier(reading.thread, wanted)
+            except Refused as refused:
+                self.add_error("thread_class", Fault(refused.reason))
+        return cleaned
+
+
+class MeasureForm(forms.Form):
+    """What was measured of a thread, either diameter and either pitch; cleans to `found`, the candidates."""
+
+    outside = LengthField(label="Outside diameter", required=False)
+    inside = LengthField(label="Inside diameter", required=False)
+    pitch = LengthField(label="Pitch", required=False)
+    tpi = NumberField(label="Threads per inch", required=False)
+    doubt = LengthField(label="Doubt of the diameter", required=False)
+    pitch_doubt = LengthField(label="Doubt of the pitch", required=False)
+    found: tuple[Candidate, ...] = ()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        measured: dict[str, Any] = {
+            name if name == "tpi" else f"{name}_mm": value if name == "tpi" else to_mm(value)
+            for name, value in cleaned.items()
+            if value is not None
+        }
+        if not self.errors:
+            try:
+                self.found = identify(**measured)
+            except Refused as refused:
+                self.add_error(None, Fault(refused.reason))
+        return cleaned

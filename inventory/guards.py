@@ -121,10 +121,10 @@ END $$
 """
 
 
-def append_only(table: str, *, keys: Sequence[str] = ("id",)) -> Guard:
+def append_only(table: str, *, keys: Sequence[str | tuple[str, ...]] = ("id",)) -> Guard:
     """A guard that lets rows be added to `table` and never changed or taken away.
 
-    `keys` are the columns that are each unique by themselves. SQLite's INSERT OR REPLACE takes the row that
+    `keys` are the columns, or sets of them, that are each unique. SQLite's INSERT OR REPLACE takes the row that
     is in the way out without telling any DELETE trigger, so there an insert that meets one is refused in
     the very words of a broken unique constraint.
     """
@@ -137,15 +137,17 @@ def append_only(table: str, *, keys: Sequence[str] = ("id",)) -> Guard:
         )
         for act in ("update", "delete")
     ]
-    sqlite += [
-        _sqlite_trigger(
-            f"{name}_replace_{key}",
-            table,
-            f'BEFORE INSERT ON "{table}" WHEN EXISTS (SELECT 1 FROM "{table}" WHERE "{key}" = NEW."{key}") '
-            f"BEGIN SELECT RAISE(ABORT, 'UNIQUE constraint failed: {table}.{key}'); END",
+    for columns in [(key,) if isinstance(key, str) else key for key in keys]:
+        meets = " AND ".join(f'"{column}" = NEW."{column}"' for column in columns)
+        failed = ", ".join(f"{table}.{column}" for column in columns)
+        sqlite.append(
+            _sqlite_trigger(
+                f"{name}_replace_{'_'.join(columns)}",
+                table,
+                f'BEFORE INSERT ON "{table}" WHEN EXISTS (SELECT 1 FROM "{table}" WHERE {meets}) '
+                f"BEGIN SELECT RAISE(ABORT, 'UNIQUE constraint failed: {failed}'); END",
+            )
         )
-        for key in keys
-    ]
     postgres = (
         _postgres_trigger(
             f"{name}_row", table, f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW', "guard_refuses", name

@@ -12,7 +12,8 @@ class Kind:
 
     `measures` names the fields of `Facts` without which an item of this kind cannot be matched.
     `counted` things lie in batches, the others are tagged units. `wears` things are cut with and have a
-    life in holes; `calibrated` ones have a due date; `shared` packs (fluids) serve a whole job.
+    life in holes; `calibrated` ones have a due date; `shared` packs (fluids) serve a whole job; of `perishable`
+    ones nobody uses a batch without an expiry date unless somebody signs for it.
     """
 
     code: str
@@ -23,6 +24,7 @@ class Kind:
     wears: bool = False
     calibrated: bool = False
     shared: bool = False
+    perishable: bool = False
 
 
 KINDS: dict[str, Kind] = {
@@ -60,7 +62,7 @@ KINDS: dict[str, Kind] = {
         Kind("insert", "insert", "inserts", ("thread", "inner", "insert_length", "family"), counted=True),
         Kind("oil", "oil", "oils", (), counted=True, shared=True),
         Kind("cleaner", "cleaner", "cleaners", (), counted=True, shared=True),
-        Kind("adhesive", "adhesive", "adhesives", (), counted=True, shared=True),
+        Kind("adhesive", "adhesive", "adhesives", (), counted=True, shared=True, perishable=True),
         Kind("safety", "safety item", "safety items", ("name",), counted=True, shared=True),
     )
 }

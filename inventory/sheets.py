@@ -216,22 +216,27 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A sheet read cell by cell: "stock" or "offers", its good rows, its faults, and what was filled in."""
+    """A sheet read cell by cell: "stock" or "offers", its good rows, its faults, what was filled in, and how threads
+    that are written in a way of their own were read."""
 
     name: str
     of: str
     rows: tuple[Row, ...]
     faults: tuple[Reason, ...]
     notes: tuple[Reason, ...]
+    readings: tuple[Reason, ...] = ()
 
 
 @dataclass(slots=True)
 class Intake:
-    """What came in, or would come in: counts by word, faults, notes, and whether it was written."""
+    """What came in, or would come in: counts by word, faults, notes, threads read back, and whether it
+    was written.
+    """
 
     counts: dict[str, int] = field(default_factory=dict)
     faults: list[Reason] = field(default_factory=list)
     notes: list[Reason] = field(default_factory=list)
+    readings: list[Reason] = field(default_factory=list)
     applied: bool = False
 
     def count(self, word: str, more: int) -> None:
@@ -339,7 +344,13 @@ def read_sheet(path: Path, today: date) -> Sheet:
         if not found:
             good.append(row)
     told = tuple(note for each in notes.values() for note in each)
-    return Sheet(path.name, of, tuple(good), tuple(faults), told)
+    read_back = {
+        value.typed: Reason("thread_read_as", typed=value.typed, thread=value.thread.designation)
+        for row in good
+        for value in row.value.values()
+        if isinstance(value, Reading) and value.typed != value.thread.designation
+    }
+    return Sheet(path.name, of, tuple(good), tuple(faults), told, tuple(read_back.values()))
 
 
 def _read_cells(
@@ -427,6 +438,7 @@ def load(*, paths: Sequence[Path], as_of: datetime, by: Any, apply: bool) -> Int
     for sheet in sheets:
         intake.faults += sheet.faults
         intake.notes += sheet.notes
+        intake.readings += [told for told in sheet.readings if told not in intake.readings]
     try:
         with act():
             for sheet in sorted(sheets, key=lambda sheet: sheet.of != "stock"):

@@ -3,8 +3,8 @@
 A sentence names its data in braces; how a value is shown follows from the ending of its name: `_nm` a
 length, `_nmm` a torque, `_minor` money in the reason's own `currency`; dates and times in ISO form, a tuple
 as a list, a reason inside a reason as its own sentence. `{holes:hole|holes}` shows a count with its noun,
-`{top_nm:down}` rounds a shown limit inward. A part in square brackets is left out where a value that it names
-is empty.
+`{top_nm:down}` rounds a shown limit inward, `{why:word}` shows a code by its word. A part in square brackets is
+left out where a value that it names is empty or nought.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from inventory.quantities import Rounding, show_length, show_money, show_torque
 
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _ROUNDINGS: dict[str, Rounding] = {"down": "down", "up": "up"}
+
+WORDS = {"loan": "on loan", "regrind": "at regrind", "calibration": "at calibration"}  # why a unit is away
 
 SENTENCES: dict[str, str] = {
     # --- reading quantities
@@ -108,6 +110,7 @@ SENTENCES: dict[str, str] = {
     "inventory_movement_append_only": ("The ledger is only ever added to: write a movement that puts it right."),
     "unit_hold_overlap": "This unit is already held in that time.",
     # --- threads and drills as typed
+    "thread_read_as": "“{typed}” was read as {thread}.",
     "thread_empty": "A thread is missing here; write for example M14 x 1.5 or 9/16-18.",
     "thread_too_long": "This is too long for a thread ({length} characters, at most {longest}).",
     "thread_unreadable": "“{typed}” cannot be read as a thread; write for example M14 x 1.5 or 9/16-18.",
@@ -117,8 +120,8 @@ SENTENCES: dict[str, str] = {
     "thread_pitch_not_in_series": (
         "{size} has no pitch of {pitch} {unit}[; {candidates} would do][; that is a {belongs} pitch]."
     ),
-    "thread_wrong_series": ("“{typed}”: {found} is the {found_series}, not the {series}[; {candidates} would do]."),
-    "thread_ambiguous": "“{typed}” can be more than one thread; which is it: {candidates}?",
+    "thread_wrong_series": "“{typed}” is no {series} thread[: {found} is {found_series}][; {candidates} would do].",
+    "thread_ambiguous": "“{typed}” can be more than one thread[ (flanks of {angles})]; which is it: {candidates}?",
     "thread_class_unknown": "{thread} has no class {thread_class}[; it has {known}].",
     "thread_class_twice": "“{typed}” already says another class than {thread_class}; write it once.",
     "thread_side_missing": "An insert-hole thread has no outside of its own ({thread}).",
@@ -127,6 +130,9 @@ SENTENCES: dict[str, str] = {
     "pitch_assumed_coarse": "No pitch was written: taken as the coarse {thread}[; there are also {others}].",
     "pitch_from_series": "Taken as {thread}, from the {series} series.",
     "system_assumed_metric": "Taken as metric: {thread}.",
+    "system_assumed_unified": "Taken as Unified: {thread}[; of the same size and pitch is also {others}].",
+    "system_from_pitch": "Taken as {thread}: no other system here has this size and pitch.",
+    "bsp_taken_as_parallel": "Taken as the parallel pipe thread {thread}; taper ones (R, Rc) are not covered here.",
     "size_read_as": "{typed} in was read as the size {size}.",
     "drill_empty": "A drill is missing here; write for example 14.5, 19/32, #7 or Q.",
     "drill_unreadable": "“{typed}” cannot be read as a drill; write for example 14.5, 19/32, #7 or Q.",
@@ -134,8 +140,40 @@ SENTENCES: dict[str, str] = {
     "drill_too_fine": "{name} is finer than a nanometre.",
     "drill_size_impossible": "A drill of {diameter_nm} cannot be.",
     "drill_none_fits": "No standard drill lies between {least_nm:up} and {most_nm:down} for {thread}.",
+    "tap_form_unknown": "“{typed}” is no form of a tap's chamfer; known are {known}.",
+    # --- threads measured and compared
+    "measured_nothing": "Measure a diameter or a pitch first.",
+    "measured_twice": "Give one diameter, outside or inside, and one pitch, in millimetres or in threads per inch.",
+    "measured_impossible": "A measurement or a doubt of {measured} cannot be; it is above 0.",
+    "tell_apart_by_count": "Count the threads over 25 mm: {thread} has {count}, {other} has {other_count}.",
+    "tell_apart_by_angle": "Hold a flank-angle gauge to it: {thread} has {angle}°, {other} has {other_angle}°.",
+    "tell_apart_by_outside": "Measure it outside again: {thread} is {size_nm}, {other} is {other_size_nm} when new.",
+    "tell_apart_by_inside": "Measure the hole again: {thread} starts at {size_nm}, {other} at {other_size_nm}.",
+    "tell_apart_by_little": (
+        "{thread} and {other} are {difference_nm} apart in diameter; only thread gauges tell them apart."
+    ),
+    "tell_apart_by_nothing": "{thread} and {other} are the same thread under two names; nothing tells them apart.",
+    "look_alike_same": "{other} is the same thread as {thread} under another name.",
+    "look_alike_angle": (
+        "{other} has the pitch of {thread} but flanks of {other_angle}° in place of {angle}°: it goes in all the way, "
+        "bears on the edges of the threads alone, and strips."
+    ),
+    "look_alike_size": (
+        "{other} has the pitch and flanks of {thread} and is {difference_nm} off in diameter: it goes in all the way "
+        "and holds little or nothing."
+    ),
+    "look_alike_pitch": (
+        "{other} starts in {thread} by hand and is a quarter of a pitch out after {turns} turns: it binds, and strips "
+        "when it is forced (pitch {pitch_difference_nm} off[, diameter {difference_nm} off]"
+        "[, flanks of {other_angle}° in place of {angle}°])."
+    ),
+    "look_alike_other_pitch": (
+        "{other} looks like {thread} and has another pitch ({pitch_difference_nm} off): it stops after a turn or so, and "
+        "strips when it is forced."
+    ),
     # --- catalogue
     "kind_unknown": "“{typed}” is no kind of thing; known are {known}.",
+    "number_unreadable": "“{typed}” is not a number that can be counted; write for example 18 or 11.5.",
     "word_unknown": "“{typed}” is not known here; write one of: {known}.",
     "item_is_counted": "{item}: such things are counted and lie in batches; they carry no tags.",
     "item_is_tagged": "{item}: such things carry a tag each; they are not counted in batches.",
@@ -246,7 +284,7 @@ class _Words(string.Formatter):
         if isinstance(value, date):
             return value.isoformat()
         if format_spec == "word":
-            return str(value).replace("_", " ")
+            return WORDS.get(value, str(value).replace("_", " "))
         if name.endswith("_nm"):
             return show_length(value, self.units, _ROUNDINGS.get(format_spec, "nearest"))
         if name.endswith("_nmm"):
@@ -277,6 +315,6 @@ def _kept(reason: Reason) -> Callable[[re.Match[str]], str]:
 
     def keep(part: re.Match[str]) -> str:
         names = re.findall(r"{(\w+)", part[1])
-        return part[1] if all(reason.data.get(name) not in (None, "", ()) for name in names) else ""
+        return part[1] if all(reason.data.get(name) not in (None, "", (), 0) for name in names) else ""
 
     return keep

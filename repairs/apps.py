@@ -10,4 +10,11 @@ class RepairsConfig(AppConfig):
         from inventory import guards
         from repairs.models import APPEND_ONLY
 
-        guards.register(*(guards.append_only(model._meta.db_table) for model in APPEND_ONLY))
+        for model in APPEND_ONLY:
+            columns = {field.name: str(field.column) for field in model._meta.fields}
+            sole = [
+                tuple(columns[name] for name in constraint.fields)
+                for constraint in model._meta.constraints
+                if isinstance(constraint, guards.Sole)
+            ]
+            guards.register(guards.append_only(model._meta.db_table, keys=("id", *sole)))

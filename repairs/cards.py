@@ -36,14 +36,23 @@ def schema() -> dict[str, Any]:
 
 
 def digest(document_: dict[str, Any]) -> str:
-    """SHA-256 over what the plan decides: everything but when it was asked."""
-    decided = {key: value for key, value in document_.items() if key != "as_of"}
+    """SHA-256 over what the plan decides: everything but when it was asked and the sentences it is told in."""
+    decided = _decided({key: value for key, value in document_.items() if key != "as_of"})
     return hashlib.sha256(json.dumps(decided, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+
+
+def _decided(value: Any) -> Any:
+    if isinstance(value, dict):
+        told = "code" in value and "data" in value  # a reason: its code and numbers decide, its sentence tells
+        return {key: _decided(each) for key, each in value.items() if not (told and key == "text")}
+    if isinstance(value, list):
+        return [_decided(each) for each in value]
+    return value
 
 
 def document(plan: JobPlan, *, units: str = "mm") -> dict[str, Any]:
     """A plan as plain JSON values; `units` ("mm" or "in") leads in the sentences only."""
-    write = _Writer(units)
+    write = _Writer(units, plan.number)
     return {
         "schema": SCHEMA_VERSION,
         "job": plan.number,
@@ -97,8 +106,8 @@ def _plain(value: Any) -> Any:
 
 
 class _Writer:
-    def __init__(self, units: str) -> None:
-        self.units = units
+    def __init__(self, units: str, job: str) -> None:
+        self.units, self.job = units, job
 
     def reason(self, reason: Reason) -> dict[str, Any]:
         return {
@@ -250,6 +259,8 @@ class _Writer:
         }
 
     def stock(self, line: StockLine) -> dict[str, Any]:
+        # What the job itself has reserved counts as left, so that booking a plan does not change it.
+        own = sum(hold.holes for hold in line.holds if hold.label == self.job)
         return {
             "tag": line.tag,
             "counted": line.batch is not None,
@@ -258,7 +269,7 @@ class _Writer:
             "diameter_mm": _mm(line.facts.diameter),
             "site": line.site,
             "bin": line.bin,
-            "life_left": line.life_left,
+            "life_left": None if line.life_left is None else line.life_left + own,
         }
 
 
@@ -272,7 +283,7 @@ class ReadinessRow:
     matches: int
     gaps: int
     doubtful: int
-    short: str
+    short: tuple[str, ...]
 
 
 def readiness_rows(plan: JobPlan, units: str = "mm") -> list[ReadinessRow]:
@@ -304,7 +315,7 @@ def _readiness_row(plan: JobPlan, group: GroupPlan, units: str) -> ReadinessRow:
         matches=status.count(MATCH),
         gaps=status.count(GAP),
         doubtful=status.count(DOUBTFUL) + len(signs),
-        short=" ".join(told),
+        short=tuple(told),
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection
 from pathlib import Path
 
-from django.db import transaction
+from django.db.models import Max
 
 from inventory.errors import Reason, Refused
+from inventory.guards import act
 from inventory.threads import Thread
 from repairs.methods.families_file import read_family
 from repairs.methods.values import Size, Window
@@ -31,7 +32,7 @@ def load_published() -> list[tuple[Family, int]]:
     ]
 
 
-@transaction.atomic
+@act()
 def load(*, text: str) -> tuple[Family, int]:
     """Load one family file: returns the family and its number of sizes.
 
@@ -54,14 +55,13 @@ def load(*, text: str) -> tuple[Family, int]:
 
 
 def sizes(*, inners: Collection[str]) -> list[Size]:
-    """Every size of the newest edition of every family whose inner thread is one of these keys; one query."""
-    rows = (
-        FamilySize.objects.filter(inner__in=inners)
-        .select_related("family")
-        .order_by("family__code", "-family__id", "id")
-    )
-    newest: dict[str, int] = {}
-    return [_size(row) for row in rows if newest.setdefault(row.family.code, row.family_id) == row.family_id]
+    """Every size of the newest edition of every family whose inner thread is one of these keys; one query.
+
+    Newest is the edition that was loaded last. A thread that it no longer has is no longer offered.
+    """
+    newest = Family.objects.order_by().values("code").annotate(newest=Max("id")).values("newest")
+    rows = FamilySize.objects.filter(inner__in=inners, family__in=newest).select_related("family")
+    return [_size(row) for row in rows.order_by("family__code", "id")]
 
 
 def _row(family: Family, size: Size) -> FamilySize:

@@ -13,14 +13,13 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
-from django.core.exceptions import ValidationError
 
 from inventory.errors import Reason, Refused
-from inventory.forms import LengthField, ThreadField, TorqueField, WordField
+from inventory.forms import Fault, LengthField, ThreadField, TorqueField, WordField
 from repairs.jobs import JobRequest, PartRequest
 from repairs.methods.values import BEFORE, FAILED, MADE, MATERIALS, ORDER, YES_NO, HoleGroup
-from repairs.models import SAFETY
-from repairs.wording import say, word
+from repairs.models import SAFETY, Position
+from repairs.wording import SENTENCES, say, word
 
 JOB_KEYS = {
     "number": "the job's number",
@@ -60,11 +59,14 @@ GROUP_KEYS = {
     "ends": "last day, inclusive",
 }
 
+LONGEST_LABEL = Position._meta.get_field("label").max_length or 0
+
 _AS_ANSWERED = (
     "depth", "floor", "edge", "material", "before", "before_major", "failed", "passes_gauge", "made", "torque",
 )  # fmt: skip
 
 RELATIVE = re.compile(r"^([+-]\d{1,4})d$")
+EARLIEST, LATEST = date(2000, 1, 1), date(2199, 12, 31)  # beyond them it is a slip of the pen
 
 
 def _words(codes: tuple[str, ...]) -> dict[str, str]:
@@ -86,10 +88,14 @@ class DayField(forms.CharField):
         if relative and self.today:
             return self.today + timedelta(days=int(relative[1]))
         try:
-            return date.fromisoformat(text)
+            day = date.fromisoformat(text)
         except ValueError:
             reason = Reason("date_unreadable", typed=text)
-            raise ValidationError(say(reason), code=reason.code) from None
+            raise Fault(reason, SENTENCES) from None
+        if not EARLIEST <= day <= LATEST:
+            reason = Reason("date_absurd", typed=text, first=EARLIEST, last=LATEST)
+            raise Fault(reason, SENTENCES)
+        return day
 
 
 def midnight(day: date) -> datetime:
@@ -112,6 +118,8 @@ class _WindowForm(forms.Form):
         starts, ends = cleaned.get("starts"), cleaned.get("ends")
         if starts and ends and ends < starts:
             self.add_error("ends", say(Reason("window_backwards", starts=starts, ends=ends)))
+        elif ends and not starts and "starts" not in self.errors:
+            self.add_error("starts", say(Reason("window_without_start", ends=ends)))
         return cleaned
 
     def window(self) -> tuple[datetime, datetime] | None:
@@ -131,7 +139,7 @@ class JobForm(_WindowForm):
     starts = DayField()
     ends = DayField(required=False)
     note = forms.CharField(required=False, max_length=2000)
-    booked = forms.BooleanField(required=False)
+    booked = WordField(words={"yes": "true", "no": "false"}, required=False)
 
 
 class PartForm(forms.Form):
@@ -169,9 +177,13 @@ class GroupForm(_WindowForm):
 
     def clean_positions(self) -> tuple[str, ...]:
         labels = tuple(filter(None, (label.strip() for label in self.cleaned_data["positions"].split(","))))
+        long = next((label for label in labels if len(label) > LONGEST_LABEL), None)
+        if long is not None:
+            reason = Reason("position_too_long", label=long, longest=LONGEST_LABEL)
+            raise Fault(reason, SENTENCES)
         twice = sorted({label for label in labels if labels.count(label) > 1})
         if twice:
-            raise ValidationError(say(Reason("position_twice", labels=tuple(twice))), code="position_twice")
+            raise Fault(Reason("position_twice", labels=tuple(twice)), SENTENCES)
         return labels
 
     def clean(self) -> dict[str, Any]:
@@ -189,7 +201,8 @@ class GroupForm(_WindowForm):
         answers = self.cleaned_data
         reading, earlier = answers["thread"], answers["before_thread"]
         start, end = self.window() or window
-        labels = answers["positions"] or tuple(str(n) for n in range(1, (answers["holes"] or 0) + 1))
+        # Holes that nobody named are named after their group, so that no two of a part share a position.
+        labels = answers["positions"] or tuple(f"{code}{n}" for n in range(1, (answers["holes"] or 0) + 1))
         return HoleGroup(
             code=code,
             bolt=reading.thread,
@@ -255,7 +268,7 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
         return {
             key: ", ".join(map(str, value)) if isinstance(value, list) else str(value)
             for key, value in table.items()
-            if key in keys and value is not False
+            if key in keys
         }
 
     def rows(table: Any, key: str, place: str) -> list[Any]:
@@ -275,11 +288,18 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
         part = PartForm(texts(table, PART_KEYS, place, "groups"))
         part_good = filled(part, place)
         groups: list[tuple[HoleGroup, dict[str, Any]]] = []
+        taken: set[str] = set()
         for group_number, group_table in enumerate(rows(table, "groups", place), start=1):
             group_place = f"{place}groups[{group_number}]."
             typed = texts(group_table, GROUP_KEYS, group_place)
             form = GroupForm(typed, as_of=as_of)
-            if filled(form, group_place) and part_good and window:
+            good = filled(form, group_place)
+            labels = set(form.cleaned_data.get("positions") or ())
+            if labels & taken:
+                reason = Reason("position_twice", labels=tuple(sorted(labels & taken)))
+                problems.append((f"{group_place}positions", say(reason)))
+            taken |= labels
+            if good and part_good and window:
                 value = form.value(code=letters(count), window=window, site=head.cleaned_data["site"], part=part)
                 groups.append((value, typed))
             count += 1
@@ -295,6 +315,6 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
         note=answers["note"],
         start=window[0],
         end=window[1],
-        booked=answers["booked"],
+        booked=answers["booked"] == "yes",
         parts=tuple(parts),
     )

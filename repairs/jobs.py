@@ -16,6 +16,7 @@ from django.db import transaction
 
 from inventory import reservations, stock
 from inventory.errors import Reason, Refused
+from inventory.guards import act
 from inventory.kinds import KINDS, StockLine
 from inventory.threads import Thread, look_alikes, read
 from repairs import families, limits
@@ -139,7 +140,7 @@ class JobPlan:
     @property
     def complete(self) -> bool:
         """Everything is there, nothing waits for a signature and every group has a method."""
-        return not self.unplanned and not self.count(GAP) and not self.count(DOUBTFUL)
+        return bool(self.groups) and not self.unplanned and not self.count(GAP) and not self.count(DOUBTFUL)
 
     @property
     def not_checked(self) -> tuple[Reason, ...]:
@@ -305,7 +306,7 @@ def _value(row: HoleGroupRow) -> HoleGroup:
     )
 
 
-@transaction.atomic
+@act()
 def create(request: JobRequest) -> Job:
     """Save a job with its parts, positions, hole groups and holes.
 
@@ -374,10 +375,13 @@ def _create_group(job: Job, part: Part, value: HoleGroup, typed: dict[str, Any])
 def book(job: Job, *, by: str, as_of: datetime, request_key: str | None = None) -> Job:
     """Hold every matched line of the job's plan for its window, all or nothing.
 
-    Raises `Refused` with the room's reason where a thing was taken meanwhile, and
-    `Refused("job_already_booked")`.
+    The same `request_key` answers with the job as it was booked then. Raises `Refused` with the room's reason
+    where a thing was taken meanwhile, and `Refused("job_already_booked")`.
     """
-    if job.reservation_id is not None:
+    job.refresh_from_db(from_queryset=Job.objects.select_for_update())  # somebody else may have booked it since
+    if job.reservation is not None:
+        if request_key is not None and job.reservation.request_key == request_key:
+            return job
         raise Refused(Reason("job_already_booked", number=job.number))
     plan = plan_job(job, as_of=as_of, every_size=False)
     units: dict[int, tuple[datetime, datetime, int]] = {}

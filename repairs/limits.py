@@ -10,6 +10,7 @@ from repairs.methods.values import DEFAULTS, ORDER, Limit, Limits
 from repairs.models import ShopLimit
 
 METHOD_ORDER = "method_order"
+LONGEST_NUMBER = 20
 
 
 def current() -> Limits:
@@ -44,7 +45,7 @@ def change(*, code: str, value: str, source: str, by: str, as_of: datetime) -> S
             number = Decimal(value.replace(",", "."))
         except InvalidOperation:
             number = Decimal("nan")
-        if not number.is_finite() or number < 0:
+        if not number.is_finite() or number < 0 or len(value) > LONGEST_NUMBER:
             raise Refused(Reason("limit_unreadable", code=code, typed=value, wanted=DEFAULTS[code].unit))
         value = str(number)
     return ShopLimit.objects.create(code=code, value=value, source=source, by=by, at=as_of)

@@ -78,7 +78,9 @@ class FamilySize(models.Model):
             Sole(fields=["family", "inner", "outer", "length"], name="family_size_once"),
             Rule(condition=Q(length__gt=0), name="family_size_length_positive"),
             Rule(
-                condition=Q(drill_least__isnull=True, drill_most__isnull=True) | Q(drill_most__gte=F("drill_least")),
+                # Half a window is none: a comparison with nothing is neither true nor false, and a check lets it by.
+                condition=Q(drill_least__isnull=True, drill_most__isnull=True)
+                | Q(drill_least__isnull=False, drill_most__isnull=False, drill_most__gte=F("drill_least")),
                 name="family_size_drill_window",
             ),
         ]
@@ -188,7 +190,8 @@ class HoleGroup(models.Model):
         constraints = [
             Sole(fields=["job", "code"], name="hole_group_once"),
             Rule(
-                condition=Q(start__isnull=True, end__isnull=True) | Q(end__gt=F("start")),
+                condition=Q(start__isnull=True, end__isnull=True)
+                | Q(start__isnull=False, end__isnull=False, end__gt=F("start")),
                 name="hole_group_ends_after_start",
             ),
         ]

@@ -163,18 +163,19 @@ def _tap_drills() -> dict[str, Drill]:
 def tap_drill(thread: Thread) -> Drill:
     """The tapping drill of a thread: the published one, or one by the rule that its `source` names.
 
-    Not printed: metric D - P to the nearest 0.1 mm (ISO 2306 practice); Unified the standard drill nearest
-    75 % of thread on the 3/4 H basis inside the default class; insert holes the standard drill nearest the
-    middle of that window. The two published drills that lie a hair above 2B (33/64 for 9/16-18, 37/64 for
-    5/8-18) are given as published: compare with `internal_limits`. Raises DrillError `drill_none_fits`
-    (thread).
+    Not printed: metric D - P to the nearest 0.1 mm (ISO 2306 practice); Unified the standard drill nearest 75 % of
+    thread on the 3/4 H basis inside the default class; British and pipe threads the metric one nearest 82 % of
+    their basic depth (the middle of the 77 to 87 % that BS 1157 gives); insert holes the standard drill nearest the
+    middle of that window. Three published drills lie a hair above the window (33/64 for 9/16-18, 37/64 for 5/8-18,
+    45.5 mm for G 1 1/2) and are given as published: compare with `internal_limits` or ask `drill_choices`. Raises
+    DrillError `drill_none_fits` (thread).
 
     >>> tap_drill(Thread("M", 12_000_000, 1_750_000)).name, tap_drill(Thread("UN", 7_937_500, 36)).name
     ('10.2 mm', 'F')
-    >>> tap_drill(Thread("EG-M", 14_000_000, 1_500_000)).name
-    '14.4 mm'
+    >>> tap_drill(Thread("EG-M", 14_000_000, 1_500_000)).name, tap_drill(Thread("BSW", 12_700_000, 24)).name
+    ('14.4 mm', '10.5 mm')
     """
-    published = _tap_drills().get(replace(thread, hand="R").key)
+    published = _published(thread)
     if published:
         return published
     system = SYSTEMS[thread.system]
@@ -185,11 +186,81 @@ def tap_drill(thread: Thread) -> Drill:
         size = tenths * _NM_PER_MM // 10
         if low <= size <= high:
             return Drill(size, _metric_name(size), "metric", "D - P to the nearest 0.1 mm (ISO 2306 practice)")
-    inside = drills_in(low, high, SERIES if system.inch else ("metric",)) or drills_in(low, high)
+    in_inch = system.inch and system.form == "iso"
+    inside = drills_in(low, high, SERIES if in_inch else ("metric",)) or drills_in(low, high)
     if not inside:
         raise DrillError(Reason("drill_none_fits", thread=thread.designation, least_nm=low, most_nm=high))
+    if system.form != "iso":
+        best = min(inside, key=lambda drill: abs(percent_of_thread(thread, drill.mm, "basic") - 82))
+        return replace(best, source=f"standard drill nearest 82 % of the basic depth inside {limits.thread_class}")
     if system.inch and not system.bolt:
         best = min(inside, key=lambda drill: abs(percent_of_thread(thread, drill.mm, "3/4H") - 75))
         return replace(best, source="standard drill nearest 75 % of thread (3/4 H basis) inside 2B")
     best = min(inside, key=lambda drill: abs(drill.diameter_nm - (low + high) // 2))
     return replace(best, source=f"standard drill nearest the middle of {limits.thread_class}")
+
+
+def _published(thread: Thread) -> Drill | None:
+    return _tap_drills().get(replace(thread, hand="R").key)
+
+
+@dataclass(frozen=True, slots=True)
+class DrillChoice:
+    """A drill for a thread: where it lies in the window of the hole's class, and how much thread it leaves.
+
+    `position` is 0 at the least minor diameter and 1 at the most, to 0.001, below 0 or above 1 outside.
+    `percent_5_8` and `percent_3_4` are per cent of thread on the bases 5/8 H and 3/4 H, `percent_basic` on the form's
+    own basic depth (see `percent_of_thread`). `flag`: "published" for the drill that a table gives for the thread,
+    "published_above" or "published_below" where that one lies outside the window, "" for all others.
+    """
+
+    drill: Drill
+    position: Decimal
+    percent_5_8: Decimal
+    percent_3_4: Decimal
+    percent_basic: Decimal
+    flag: str
+
+
+@lru_cache(maxsize=1024)
+def drill_choices(thread: Thread, thread_class: str = "") -> tuple[DrillChoice, ...]:
+    """Every standard drill inside the minor limits of a hole's class, best first, then a published one outside.
+
+    The published drill leads; the others follow by how near they come to the usual one (`tap_drill`), of two as near
+    the larger. Where several names stand for one size, each is listed. Raises ThreadError as `internal_limits` does.
+
+    >>> choices = drill_choices(Thread("UN", 14_287_500, 36))
+    >>> [(choice.drill.name, choice.flag) for choice in choices]
+    [('13 mm', ''), ('12.9 mm', ''), ('12.8 mm', ''), ('33/64 in', 'published_above')]
+    """
+    limits = internal_limits(thread, thread_class)
+    low, high = int(limits.minor_min * _NM_PER_MM), int(limits.minor_max * _NM_PER_MM)
+    published = _published(thread)
+    inside = list(drills_in(low, high))
+    if published and low <= published.diameter_nm <= high and published not in inside:
+        inside.append(published)
+    aim = published.diameter_nm if published else _aim(thread, (low + high) // 2)
+    inside.sort(key=lambda drill: (drill != published, abs(drill.diameter_nm - aim), -drill.diameter_nm, drill.name))
+    found = [_chosen(thread, drill, low, high, "published" if drill == published else "") for drill in inside]
+    if published and published not in inside:
+        flag = "published_above" if published.diameter_nm > high else "published_below"
+        found.append(_chosen(thread, published, low, high, flag))
+    return tuple(found)
+
+
+def _aim(thread: Thread, middle: int) -> int:
+    try:
+        return tap_drill(thread).diameter_nm
+    except DrillError:
+        return middle
+
+
+def _chosen(thread: Thread, drill: Drill, low: int, high: int, flag: str) -> DrillChoice:
+    return DrillChoice(
+        drill=_published(thread) or drill if flag else drill,
+        position=(Decimal(drill.diameter_nm - low) / (high - low)).quantize(Decimal("0.001")),
+        percent_5_8=percent_of_thread(thread, drill.mm, "5/8H"),
+        percent_3_4=percent_of_thread(thread, drill.mm, "3/4H"),
+        percent_basic=percent_of_thread(thread, drill.mm, "basic"),
+        flag=flag,
+    )

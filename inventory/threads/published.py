@@ -5,11 +5,12 @@ PURE.
 from __future__ import annotations
 
 import csv
+import os
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
-_FOLDER = Path(__file__).parent / "tables"
+# os.path, not pathlib: that alone would be a tenth of what the import of the room costs.
+_FOLDER = os.path.join(os.path.dirname(__file__), "tables")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,9 @@ def table(name: str) -> Table:
     """
     head: dict[str, str] = {}
     body: list[str] = []
-    for line in (_FOLDER / f"{name}.csv").read_text(encoding="utf-8").splitlines():
+    with open(os.path.join(_FOLDER, f"{name}.csv"), encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    for line in lines:
         if line.startswith("#"):
             word, _, text = line[1:].partition(":")
             head[word.strip()] = text.strip()

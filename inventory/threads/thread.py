@@ -5,7 +5,8 @@ PURE.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from functools import cache
 
@@ -34,55 +35,81 @@ class ThreadError(Refused):
 class System:
     """How one family of threads is written, counted and shaped.
 
-    `inch` systems count pitch in half-threads per inch and round diameters to 0.0001 in, the others in nm
-    and to 0.001 mm. `angle` is the thread angle in degrees. `sizes` names the table of published sizes.
-    `bolt` is the system whose bolt goes into an insert-hole thread's insert, "" for all others; `least` the
-    smallest nominal size in nm that it has (wire inserts: number 1 in ASME B94.9 table 25, M2 from memory).
+    `inch` systems count pitch in half-threads per inch, the others in nm; those with `unit` "in" round diameters
+    to 0.0001 in, those with "mm" to 0.001 mm (pipe threads are counted by the inch and measured in mm). `angle`
+    is the thread angle in degrees, `form` the shape of the profile. `printed` is how the trade writes a thread;
+    where no pitch stands in it, a size is a name that the table gives and only listed sizes exist. `sizes` names
+    the table of published sizes. `bolt` is the system whose bolt goes into an insert-hole thread's insert, ""
+    for all others; `least` the smallest nominal size in nm that it has (wire inserts: number 1 in ASME B94.9
+    table 25, M2 from memory).
     """
 
     code: str
     standard: str
-    inch: bool
-    angle: Decimal
     sizes: str
+    printed: str
+    inch: bool = True
+    unit: str = "in"
+    form: str = "iso"
+    angle: Decimal = Decimal(60)
     bolt: str = ""
     least: int = 0
 
+    @property
+    def named(self) -> bool:
+        """Whether a size is a name alone: "2 BA", "G 1/4".
 
+        >>> SYSTEMS["BA"].named, SYSTEMS["BSF"].named
+        (True, False)
+        """
+        return "{pitch}" not in self.printed
+
+
+_WHITWORTH = Decimal(55)
 SYSTEMS: dict[str, System] = {
     system.code: system
     for system in (
-        System("M", "ISO 261", inch=False, angle=Decimal(60), sizes="iso261"),
-        System("UN", "ASME B1.1", inch=True, angle=Decimal(60), sizes="asme_b1_1"),
+        System("M", "ISO 261", "iso261", "M{size}x{pitch}", inch=False, unit="mm"),
+        System("UN", "ASME B1.1", "asme_b1_1", "{size}-{pitch} {series}"),
+        System("BSW", "BS 84", "bs84_bsw", "{size}-{pitch} BSW", form="whitworth", angle=_WHITWORTH),
+        System("BSF", "BS 84", "bs84_bsf", "{size}-{pitch} BSF", form="whitworth", angle=_WHITWORTH),
+        System("BA", "BS 93", "bs93", "{size} BA", inch=False, unit="mm", form="ba", angle=Decimal("47.5")),
+        System("CYCLE", "BS 811", "bs811", "{size}-{pitch} cycle", form="cycle"),
+        System(
+            "BRASS",
+            "common practice, Whitworth form of BS 84",
+            "brass",
+            "{size}-{pitch} brass",
+            form="whitworth",
+            angle=_WHITWORTH,
+        ),
+        System("G", "ISO 228-1", "iso228_1", "G {size}", unit="mm", form="whitworth", angle=_WHITWORTH),
         System(
             "EG-M",
             "ASME B18.29.2M / DIN 8140-2",
+            "iso261",
+            "EG M{size}x{pitch}",
             inch=False,
-            angle=Decimal(60),
-            sizes="iso261",
+            unit="mm",
             bolt="M",
             least=2_000_000,
         ),
-        System(
-            "STI-UN",
-            "ASME B18.29.1",
-            inch=True,
-            angle=Decimal(60),
-            sizes="asme_b1_1",
-            bolt="UN",
-            least=1_854_200,
-        ),
+        System("STI-UN", "ASME B18.29.1", "asme_b1_1", "STI {size}-{pitch}", bolt="UN", least=1_854_200),
     )
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """What the table of sizes says of one size: series, printed size and how it is known (read, memory)."""
+    """What the table of sizes says of one size: series, printed size and how it is known (read, memory).
+
+    `row` holds all columns as printed: the tables of BA and G give basic sizes and tolerances too.
+    """
 
     series: str
     size: str
     how: str
+    row: Mapping[str, str] = field(compare=False, repr=False)
 
 
 def plain(number: Decimal) -> str:
@@ -99,11 +126,11 @@ def _sizes(name: str) -> dict[tuple[int, int], Published]:
     """Published sizes by (nominal in nm, pitch as a key counts it)."""
     found: dict[tuple[int, int], Published] = {}
     listing = table(name)
-    inch = listing.unit.startswith("nominal in inch")
+    per_size = _NM_PER_INCH if listing.unit.startswith("nominal in inch") else _NM_PER_MM
+    per_pitch = 2 if listing.unit.endswith("pitch in threads per inch") else _NM_PER_MM
     for row in listing.rows:
-        nominal = int(Decimal(row["nominal"]) * (_NM_PER_INCH if inch else _NM_PER_MM))
-        pitch = int(Decimal(row["pitch"]) * (2 if inch else _NM_PER_MM))
-        found[nominal, pitch] = Published(row["series"], row["size"], row["how"])
+        size = int(Decimal(row["nominal"]) * per_size), int(Decimal(row["pitch"]) * per_pitch)
+        found[size] = Published(row["series"], row["size"], row["how"], row)
     return found
 
 
@@ -111,7 +138,8 @@ def _sizes(name: str) -> dict[tuple[int, int], Published]:
 class Thread:
     """One thread. `nominal` in nm, `pitch` in nm or half-threads per inch, `hand` "R" or "L".
 
-    An insert-hole thread (EG-M, STI-UN) carries the *bolt's* nominal size; its own diameters are larger.
+    Where a size is called by a number or a bore (BA, G), `nominal` is the major diameter all the same. An
+    insert-hole thread (EG-M, STI-UN) carries the *bolt's* nominal size; its own diameters are larger.
 
     >>> Thread("M", 14_000_000, 1_500_000).key
     'M|14000000|1500000nm|R'
@@ -135,7 +163,10 @@ class Thread:
         system = SYSTEMS.get(match[1]) if match else None
         if match is None or system is None or system.inch != (match[4] == "h") or "0" in (match[2], match[3]):
             raise ThreadError(Reason("thread_key_unreadable", key=key[:80]))
-        return cls(match[1], int(match[2]), int(match[3]), match[5])
+        thread = cls(match[1], int(match[2]), int(match[3]), match[5])
+        if system.named and thread.published is None:
+            raise ThreadError(Reason("thread_key_unreadable", key=key[:80]))
+        return thread
 
     @property
     def key(self) -> str:
@@ -176,7 +207,7 @@ class Thread:
         published = self.published
         if published:
             return published.size
-        unit = _NM_PER_INCH if SYSTEMS[self.system].inch else _NM_PER_MM
+        unit = _NM_PER_INCH if SYSTEMS[self.system].unit == "in" else _NM_PER_MM
         return plain(Decimal(self.nominal) / unit)
 
     @property
@@ -189,13 +220,12 @@ class Thread:
         'STI 5/16-18'
         >>> Thread("M", 14_000_000, 1_500_000, "L").designation
         'M14x1.5-LH'
+        >>> Thread("BA", 4_700_000, 810_000).designation, Thread("CYCLE", 6_350_000, 52).designation
+        ('2 BA', '1/4-26 cycle')
         """
         system = SYSTEMS[self.system]
-        if system.inch:
-            text = f"{self.size}-{plain(Decimal(self.pitch) / 2)}"
-            text = f"STI {text}" if system.bolt else f"{text} {self.series or 'UNS'}"
-        else:
-            text = f"{'EG ' if system.bolt else ''}M{self.size}x{plain(Decimal(self.pitch) / _NM_PER_MM)}"
+        pitch = plain(Decimal(self.pitch) / (2 if system.inch else _NM_PER_MM))
+        text = system.printed.format(size=self.size, pitch=pitch, series=self.series or "UNS")
         return f"{text}-LH" if self.left else text
 
     @property
@@ -276,3 +306,33 @@ def series(system: str) -> tuple[Thread, ...]:
     least = SYSTEMS[system].least
     found = [Thread(system, *size) for size in _sizes(SYSTEMS[system].sizes) if size[0] >= least]
     return tuple(sorted(found, key=lambda thread: (thread.nominal, thread.pitch if inch else -thread.pitch)))
+
+
+@cache
+def covered(hand: str = "R") -> tuple[Thread, ...]:
+    """Every published size of every system, of one hand, system by system.
+
+    >>> len(covered()) == len(covered("L")) > 700
+    True
+    >>> covered("L")[0].designation
+    'M1.6x0.35-LH'
+    """
+    return tuple(replace(thread, hand=hand) for system in SYSTEMS for thread in series(system))
+
+
+@cache
+def _spark_plugs() -> frozenset[tuple[int, int]]:
+    return frozenset(
+        (int(Decimal(row["nominal"]) * _NM_PER_MM), int(Decimal(row["pitch"]) * _NM_PER_MM))
+        for row in table("spark_plugs").rows
+    )
+
+
+def uses(thread: Thread) -> tuple[str, ...]:
+    """What a thread is known for, as codes: "spark_plug" (ISO 28741, from public lists) or nothing.
+
+    >>> uses(Thread("M", 18_000_000, 1_500_000)), uses(Thread("M", 18_000_000, 2_500_000))
+    (('spark_plug',), ())
+    """
+    plug = thread.system == "M" and (thread.nominal, thread.pitch) in _spark_plugs()
+    return ("spark_plug",) if plug else ()

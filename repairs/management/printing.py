@@ -41,7 +41,7 @@ def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence
 def readiness_table(plans: Iterable[JobPlan], *, units: str = "mm") -> Iterator[str]:
     """One row a hole group: job, holes, method, counts, what is short."""
     rows = [
-        (row.job, row.holes, row.method, str(row.matches), str(row.gaps), str(row.doubtful), row.short)
+        (row.job, row.holes, row.method, str(row.matches), str(row.gaps), str(row.doubtful), " ".join(row.short))
         for plan in plans
         for row in readiness_rows(plan, units)
     ]

@@ -21,5 +21,6 @@ urlpatterns = [
     path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("admin/", admin.site.urls),
+    path("", include("inventory.urls")),
     path("", include("repairs.urls")),
 ]

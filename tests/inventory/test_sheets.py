@@ -457,3 +457,15 @@ def test_a_large_sheet_comes_in_quickly_and_its_ledger_agrees(sheet: Sheet) -> N
     assert Movement.objects.count() == 2000
     assert stock.disagreements() == []
     assert len(asked) < 200, "some query is asked for each row"
+
+
+def test_threads_written_in_a_way_of_their_own_are_read_back_before_anything_is_written(
+    db: None, tmp_path: Path, as_of: datetime
+) -> None:
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("kind;thread\ntap;M14 x 1,5\ntap;M14x1.5\ntap;9/16 unf\n", encoding="utf-8")
+    intake = sheets.load(paths=[sheet], as_of=as_of, by="tests", apply=False)
+    assert [(told["typed"], told["thread"]) for told in intake.readings] == [
+        ("M14 x 1,5", "M14x1.5"),
+        ("9/16 unf", "9/16-18 UNF"),
+    ]

@@ -71,6 +71,8 @@ class Command(BaseCommand):
             raise CommandError(say(refused.reason)) from refused
         for note in intake.notes:
             self.stdout.write(f"Note: {say(note)}")
+        for told in intake.readings if not options["apply"] else ():
+            self.stdout.write(say(told))
         if intake.faults:
             for fault in intake.faults:
                 self.stderr.write(say(fault))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,36 @@ LOGINS = (("foreman", "Ada Quill"), ("storekeeper", "Bram Okoye"), ("fitter", "C
 PASSWORD = "threadcrib-demo"  # noqa: S105  printed on purpose: the demo is for one machine
 
 
+@transaction.atomic
+def load_workshop(*, as_of: datetime) -> None:
+    """Load logins, families, stock, offers and jobs of the demo, its relative dates counted from `as_of`.
+
+    Raises `CommandError` with every wrong place of its files.
+    """
+    for login, name in LOGINS:
+        user = get_user_model().objects.create_user(login, password=PASSWORD, first_name=name)
+        user.is_staff = user.is_superuser = login == "foreman"
+        user.save(update_fields=["is_staff", "is_superuser"])
+        stock.add_person(name=name)
+    families.load_published()
+    for path in sorted((FIXTURES / "families").glob("*.toml")):
+        families.load(text=path.read_text(encoding="utf-8"))
+    paths = [FIXTURES / "demo" / "stock.csv", FIXTURES / "demo" / "offers.csv"]
+    intake = sheets.load(paths=paths, as_of=as_of, by="storekeeper", apply=True)
+    if intake.faults:
+        raise CommandError("\n".join(say(fault) for fault in intake.faults))
+    for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
+        try:
+            request = read_job_file(path.read_text(encoding="utf-8"), as_of=as_of)
+            job = jobs.create(request)
+            if request.booked:
+                jobs.book(job, by="foreman", as_of=as_of)
+        except JobFileError as error:
+            raise CommandError(f"{path.name}: " + "; ".join(map(": ".join, error.problems))) from error
+        except Refused as refused:
+            raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
+
+
 class Command(BaseCommand):
     help = (
         "Load the demo workshop (an invented shop that overhauls pumps and vintage tractors) into the "
@@ -47,7 +78,7 @@ class Command(BaseCommand):
         call_command("migrate", verbosity=0)
         if not Job.objects.exists():
             self.stdout.write("Loading the demo workshop …")
-            self._load()
+            load_workshop(as_of=timezone.now())
         plans = jobs.plan_jobs(list(jobs.open_jobs()), as_of=timezone.now())
         for line in readiness_table(plans):
             self.stdout.write(line)
@@ -61,32 +92,6 @@ class Command(BaseCommand):
         database = Path(str(connection.settings_dict["NAME"]))
         for suffix in ("", "-wal", "-shm"):
             database.with_name(database.name + suffix).unlink(missing_ok=True)
-
-    @transaction.atomic
-    def _load(self) -> None:
-        now = timezone.now()
-        for login, name in LOGINS:
-            user = get_user_model().objects.create_user(login, password=PASSWORD, first_name=name)
-            user.is_staff = user.is_superuser = login == "foreman"
-            user.save(update_fields=["is_staff", "is_superuser"])
-            stock.add_person(name=name)
-        families.load_published()
-        for path in sorted((FIXTURES / "families").glob("*.toml")):
-            families.load(text=path.read_text(encoding="utf-8"))
-        paths = [FIXTURES / "demo" / "stock.csv", FIXTURES / "demo" / "offers.csv"]
-        intake = sheets.load(paths=paths, as_of=now, by="storekeeper", apply=True)
-        if intake.faults:
-            raise CommandError("\n".join(say(fault) for fault in intake.faults))
-        for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
-            try:
-                request = read_job_file(path.read_text(encoding="utf-8"), as_of=now)
-                job = jobs.create(request)
-                if request.booked:
-                    jobs.book(job, by="foreman", as_of=now)
-            except JobFileError as error:
-                raise CommandError(f"{path.name}: " + "; ".join(map(": ".join, error.problems))) from error
-            except Refused as refused:
-                raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
 
     def _serve(self, port: int) -> None:
         self.stdout.write(f"\nThe site: http://127.0.0.1:{port}/  (stop with Ctrl-C)")

@@ -8,12 +8,15 @@ from hypothesis import strategies as st
 from inventory.threads import (
     DrillError,
     Thread,
+    ThreadError,
+    classes,
+    covered,
+    drill_choices,
     drills_in,
     internal_limits,
     percent_of_thread,
     read,
     read_drill,
-    series,
     tap_drill,
 )
 
@@ -131,14 +134,15 @@ def test_two_published_tap_drills_lie_a_hair_above_2b_and_are_given_all_the_same
         thread = read(typed).thread
         excess = read_drill(drill).mm - internal_limits(thread).minor_max
         assert excess == Decimal(over) * Decimal("25.4")
-    assert tap_drill(read("9/16-18").thread).name == "33/64 in"
+        assert tap_drill(thread).name == f"{drill} in"
 
 
 def test_a_tap_drill_says_where_it_comes_from() -> None:
     assert tap_drill(read("M10").thread).source == "ISO 2306:1972"
-    assert "D - P" in tap_drill(read("M30").thread).source
+    assert "D - P" in tap_drill(read("M36").thread).source
     assert "75 %" in tap_drill(read("7/8-9").thread).source
     assert "middle" in tap_drill(read("EG M14x1.5").thread).source
+    assert "82 %" in tap_drill(read("3/8 cycle").thread).source
     assert tap_drill(M16.mirrored()) == tap_drill(M16)
 
 
@@ -148,14 +152,66 @@ def _some_drill_fits(thread: Thread) -> bool:
 
 
 def test_a_tap_drill_by_rule_lies_inside_the_default_class() -> None:
-    for system in ("M", "UN", "EG-M", "STI-UN"):
-        for thread in series(system):
-            if thread.nominal > 20_000_000 and not _some_drill_fits(thread):
-                continue  # over 20 mm drills stand too far apart for the finest pitches
-            drill = tap_drill(thread)
-            limits = internal_limits(thread)
-            outside = not limits.minor_min <= drill.mm <= limits.minor_max
-            assert not outside or thread in {read("9/16-18").thread, read("5/8-18").thread}
+    above = set()
+    for thread in covered():
+        if thread.nominal > 20_000_000 and not _some_drill_fits(thread):
+            continue  # over 20 mm drills stand too far apart for the finest pitches
+        drill, limits = tap_drill(thread), internal_limits(thread)
+        if not limits.minor_min <= drill.mm <= limits.minor_max:
+            above.add(thread.designation)
+    assert above == {"9/16-18 UNF", "5/8-18 UNF", "G 1 1/2"}
+
+
+def test_the_choices_for_a_window_tell_position_and_per_cent_on_every_basis_best_first() -> None:
+    choices = drill_choices(M16)
+    assert [choice.drill.name for choice in choices] == ["14.5 mm", "14.6 mm", "14.4 mm"]
+    assert choices[0].flag == "published"
+    assert choices[0].position == Decimal("0.413")
+    assert (choices[0].percent_5_8, choices[0].percent_3_4) == (Decimal("92.38"), Decimal("76.98"))
+    assert choices[0].percent_basic == choices[0].percent_5_8
+    assert [choice.flag for choice in choices[1:]] == ["", ""]
+
+
+def test_a_usual_drill_above_its_window_is_flagged_and_not_silently_refused() -> None:
+    for typed, name in (("9/16-18 UNF", "33/64 in"), ("5/8-18 UNF", "37/64 in"), ("G 1 1/2", "45.5 mm")):
+        last = drill_choices(read(typed).thread)[-1]
+        assert (last.drill.name, last.flag) == (name, "published_above")
+        assert 1 < last.position < Decimal("1.06")
+
+
+def test_a_published_drill_below_a_lifted_window_is_flagged_too() -> None:
+    assert drill_choices(M16, "6G")[0].flag == "published"
+    below = drill_choices(read("M6x0.75").thread, "6G")[-1]
+    assert (below.drill.name, below.flag) == ("5.2 mm", "published_below")
+    assert below.position < 0
+
+
+def test_without_a_published_drill_the_choices_stand_about_the_usual_one() -> None:
+    thread = read("M36").thread
+    assert drill_choices(thread)[0].drill.diameter_nm == tap_drill(thread).diameter_nm
+    assert {choice.flag for choice in drill_choices(thread)} == {""}
+
+
+def test_a_window_without_a_drill_has_no_choices() -> None:
+    assert drill_choices(Thread("EG-M", 60_000_000, 350_000)) == ()
+
+
+def test_a_published_drill_that_is_no_standard_step_is_a_choice_all_the_same() -> None:
+    choice = drill_choices(read("G 1 3/4").thread)[0]
+    assert (choice.drill.name, choice.flag) == ("51 mm", "published")
+
+
+def test_choices_for_a_class_that_a_hole_does_not_have_are_refused() -> None:
+    with pytest.raises(ThreadError):
+        drill_choices(M16, "6g")
+
+
+def test_every_choice_lies_inside_its_window_unless_its_flag_says_otherwise() -> None:
+    for thread in covered():
+        for name in classes(thread):
+            for choice in drill_choices(thread, name):
+                outside = choice.flag in ("published_above", "published_below")
+                assert (0 <= choice.position <= 1) is not outside, (thread, choice)
 
 
 def test_no_standard_drill_for_a_window_between_two_is_said() -> None:

@@ -3,8 +3,8 @@ from pathlib import Path
 
 import pytest
 
-from inventory.threads import limits
-from inventory.threads.limits import preferred, tolerance
+from inventory.threads import iso_965
+from inventory.threads.iso_965 import preferred, tolerance
 from inventory.threads.published import table
 
 NAMES = sorted(path.stem for path in (Path(__file__).parents[3] / "inventory/threads/tables").glob("*.csv"))
@@ -47,7 +47,7 @@ def test_tabled_tolerances_lie_within_one_preferred_step_of_the_formula(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Guards the values that were written from memory against slips of the pen."""
-    monkeypatch.setattr(limits, "_tabled", dict)
+    monkeypatch.setattr(iso_965, "_tabled", dict)
     for row in table("iso965_1").rows:
         pitch, size = Decimal(row["pitch"]), Decimal(row["to"] or 0)
         computed = tolerance(row["quantity"], pitch, row["grade"], size)
@@ -77,6 +77,6 @@ def test_the_table_wins_where_the_standard_departs_from_its_rounding_rule(
 ) -> None:
     grade = "" if quantity == "es_g" else "6"
     arguments = (quantity, Decimal(pitch), grade, Decimal(size or 0))
-    assert limits.tolerance(*arguments) == limits.Tolerance(printed, "read")
-    monkeypatch.setattr(limits, "_tabled", dict)
-    assert limits.tolerance(*arguments) == limits.Tolerance(by_rule, "computed")
+    assert iso_965.tolerance(*arguments) == iso_965.Tolerance(printed, "read")
+    monkeypatch.setattr(iso_965, "_tabled", dict)
+    assert iso_965.tolerance(*arguments) == iso_965.Tolerance(by_rule, "computed")

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, classes, read, series
+from inventory.threads import Reading, Thread, ThreadError, classes, covered, read
 from inventory.threads.reading import LONGEST
 
-EVERY_THREAD = [thread for system in SYSTEMS for thread in series(system)]
+EVERY_THREAD = covered()
 
 
 def refusal(text: str) -> tuple[str, dict[str, object]]:
@@ -73,6 +73,57 @@ def refusal(text: str) -> tuple[str, dict[str, object]]:
         ("M14x1.5 STI", "EG M14x1.5"),
         ("STI 5/16-18", "STI 5/16-18"),
         ("5/16-18 UNC STI LH", "STI 5/16-18-LH"),
+        ("3/8 BSF", "3/8-20 BSF"),
+        ("BSF 3/8", "3/8-20 BSF"),
+        ("3/8-20 B.S.F.", "3/8-20 BSF"),
+        ('3/8" x 20 tpi bsf', "3/8-20 BSF"),
+        (".375 BSF", "3/8-20 BSF"),
+        ("0.219 BSF", "7/32-28 BSF"),
+        ("⅜ bsf", "3/8-20 BSF"),
+        ("3/8 whit", "3/8-16 BSW"),
+        ("3/8 whit.", "3/8-16 BSW"),
+        ("3/8-16 Whitworth", "3/8-16 BSW"),
+        ("3/8 BSW LH", "3/8-16 BSW-LH"),
+        ("W 3/8", "3/8-16 BSW"),
+        ("W3/8", "3/8-16 BSW"),
+        ("3/8 W", "3/8-16 BSW"),
+        ("1 1/8 BSW", "1 1/8-7 BSW"),
+        ("1 BSW", "1-8 BSW"),
+        ("2-4 1/2 BSW", "2-4.5 BSW"),
+        ("2BA", "2 BA"),
+        ("2 BA", "2 BA"),
+        ("2 b.a.", "2 BA"),
+        ("BA 2", "2 BA"),
+        ("BA2", "2 BA"),
+        ("No. 2 BA", "2 BA"),
+        ("0BA LH", "0 BA-LH"),
+        ("16 BA", "16 BA"),
+        ("G1/4", "G 1/4"),
+        ("g 1/4", "G 1/4"),
+        ("G 1/4-19", "G 1/4"),
+        ("G¼", "G 1/4"),
+        ("G 1 1/4", "G 1 1/4"),
+        ("G1-1/4", "G 1 1/4"),
+        ("G 1", "G 1"),
+        ('G 3/4" LH', "G 3/4-LH"),
+        ("1/4 bsp", "G 1/4"),
+        ("1/4 BSPP", "G 1/4"),
+        ("BSP 1/4", "G 1/4"),
+        ("1/4 cycle", "1/4-26 cycle"),
+        ("1/4 CEI", "1/4-26 cycle"),
+        ("1/4-26 BSC", "1/4-26 cycle"),
+        ("1/2 x 20 c.e.i.", "1/2-20 cycle"),
+        ("1/4 brass", "1/4-26 brass"),
+        ("3/8 x 26 BSB", "3/8-26 brass"),
+        ("3/4-20 UNEF", "3/4-20 UNEF"),
+        ("1 1/8-8UN", "1 1/8-8 UN"),
+        ("1 1/8 8 UN", "1 1/8-8 UN"),
+        ("1 1/4-12UN", "1 1/4-12 UNF"),
+        ("1 3/8-16UN", "1 3/8-16 UN"),
+        ("M14 spark plug", "M14x1.25"),
+        ("spark plug M10x1", "M10x1"),
+        ("14mm spark-plug", "M14x1.25"),
+        ("1-10", "1-10 BSF"),
     ],
 )
 def test_one_thread_is_read_from_all_usual_spellings(typed: str, designation: str) -> None:
@@ -92,6 +143,14 @@ def test_one_thread_is_read_from_all_usual_spellings(typed: str, designation: st
         ("EG M14x1.5 4H", "4H5H"),
         ("EG M14x1.5-5H", "5H"),
         ("M14x1.5", ""),
+        ("3/8 BSF medium", "medium"),
+        ("3/8 BSF Free Fit", "free"),
+        ("3/8 whit close class", "close"),
+        ("2BA normal", "normal"),
+        ("G1/4A", "A"),
+        ("G 1/4 B", "B"),
+        ("G 1/4 - A LH", "A"),
+        ("G 1/4", ""),
     ],
 )
 def test_a_class_is_read_and_its_case_says_the_side(typed: str, thread_class: str) -> None:
@@ -117,6 +176,13 @@ def test_a_class_is_read_and_its_case_says_the_side(typed: str, thread_class: st
         ("M10 coarse", "pitch_from_series", {"thread": "M10x1.5", "series": "coarse"}),
         ("M26", "pitch_from_series", {"thread": "M26x1.5", "series": "fine"}),
         ("0.563-18", "size_read_as", {"typed": "0.563", "size": "9/16"}),
+        ("3/8 BSF", "pitch_from_series", {"thread": "3/8-20 BSF", "series": "BSF"}),
+        ("1/4 cycle", "pitch_from_series", {"thread": "1/4-26 cycle", "series": "cycle"}),
+        ("M14 spark plug", "pitch_from_series", {"thread": "M14x1.25", "series": "spark plug"}),
+        ("3/8-16", "system_assumed_unified", {"thread": "3/8-16 UNC", "others": ("3/8-16 BSW",)}),
+        ("3/8-16 LH", "system_assumed_unified", {"thread": "3/8-16 UNC-LH", "others": ("3/8-16 BSW-LH",)}),
+        ("1-10", "system_from_pitch", {"thread": "1-10 BSF"}),
+        ("1/4 bsp", "bsp_taken_as_parallel", {"thread": "G 1/4"}),
     ],
 )
 def test_what_was_filled_in_is_said(typed: str, code: str, data: dict[str, object]) -> None:
@@ -251,8 +317,153 @@ def test_a_full_designation_needs_no_note(typed: str) -> None:
             "thread_ambiguous",
             {
                 "typed": "3-8",
-                "candidates": ("3/8-16 UNC", "3/8-24 UNF", "3/8-32 UNEF", "3/8-20 UN", "3/8-28 UN"),
+                "candidates": (
+                    *("3/8-16 UNC", "3/8-24 UNF", "3/8-32 UNEF", "3/8-20 UN", "3/8-28 UN"),
+                    *("3/8-16 BSW", "3/8-20 BSF", "3/8-26 brass", "3/8-26 cycle", "G 3/8"),
+                ),
+                "angles": (*("60°",) * 5, *("55°",) * 3, "60°", "55°"),
             },
+        ),
+        (
+            "1/4 26",
+            "thread_ambiguous",
+            {
+                "typed": "1/4 26",
+                "candidates": ("1/4-26 BSF", "1/4-26 brass", "1/4-26 cycle"),
+                "angles": ("55°", "55°", "60°"),
+            },
+        ),
+        (
+            "1/4-26 LH",
+            "thread_ambiguous",
+            {
+                "typed": "1/4-26 LH",
+                "candidates": ("1/4-26 BSF-LH", "1/4-26 brass-LH", "1/4-26 cycle-LH"),
+                "angles": ("55°", "55°", "60°"),
+            },
+        ),
+        (
+            "3/8-20",
+            "thread_ambiguous",
+            {"typed": "3/8-20", "candidates": ("3/8-20 UN", "3/8-20 BSF"), "angles": ("60°", "55°")},
+        ),
+        (
+            "1/2 cycle",
+            "thread_ambiguous",
+            {"typed": "1/2 cycle", "candidates": ("1/2-20 cycle", "1/2-26 cycle")},
+        ),
+        (
+            "3/8-16 BSF",
+            "thread_pitch_not_in_series",
+            {
+                "size": "3/8",
+                "pitch": "16",
+                "unit": "tpi",
+                "belongs": "UNC, BSW",
+                "candidates": ("3/8-20 BSF",),
+            },
+        ),
+        (
+            "3/8-24 BSF",
+            "thread_wrong_series",
+            {
+                "typed": "3/8-24 BSF",
+                "series": "BSF",
+                "found": "3/8-24 UNF",
+                "found_series": "UNF",
+                "candidates": ("3/8-20 BSF", "3/8-24 UNF"),
+            },
+        ),
+        (
+            "1/4-26 UNF",
+            "thread_pitch_not_in_series",
+            {
+                "size": "1/4",
+                "pitch": "26",
+                "unit": "tpi",
+                "belongs": "BSF, brass, cycle",
+                "candidates": ("1/4-28 UNF",),
+            },
+        ),
+        (
+            "1/2-14",
+            "thread_pitch_not_in_series",
+            {
+                "size": "1/2",
+                "pitch": "14",
+                "unit": "tpi",
+                "belongs": "pipe",
+                "candidates": (
+                    *("G 1/2", "1/2-13 UNC", "1/2-20 UNF", "1/2-28 UNEF", "1/2-16 UN", "1/2-32 UN"),
+                    *("1/2-12 BSW", "1/2-16 BSF", "1/2-26 brass", "1/2-20 cycle", "1/2-26 cycle"),
+                ),
+            },
+        ),
+        (
+            "3/8-200 BSF",
+            "thread_pitch_impossible",
+            {"size": "3/8", "pitch": "200", "unit": "tpi", "candidates": ("3/8-20 BSF",)},
+        ),
+        ("5/7 BSF", "thread_unreadable", {"typed": "5/7 BSF"}),
+        ("10 BSF", "thread_size_unknown", {"size": "10 BSF", "candidates": ("2-7 BSF",)}),
+        ("5 BSF", "thread_size_unknown", {"size": "5 BSF", "candidates": ("2-7 BSF",)}),
+        ("#5 BSF", "thread_size_unknown", {"size": "#5 BSF", "candidates": ("#5-40 UNC", "#5-44 UNF")}),
+        ("17BA", "thread_size_unknown", {"size": "17 BA", "candidates": ("16 BA",)}),
+        ("2.5 BA", "thread_unreadable", {"typed": "2.5 BA"}),
+        ("G 1/3", "thread_size_unknown", {"size": "G 1/3", "candidates": ("G 3/8", "G 1/4")}),
+        ("G 1/0", "thread_unreadable", {"typed": "G 1/0"}),
+        ("G 1/4 C", "thread_unreadable", {"typed": "G 1/4 C"}),
+        (
+            "G 1/4-18",
+            "thread_pitch_not_in_series",
+            {"size": "G 1/4", "pitch": "18", "unit": "tpi", "belongs": "", "candidates": ("G 1/4",)},
+        ),
+        ("3/8 BSF UNF", "thread_unreadable", {"typed": "3/8 BSF UNF"}),
+        ("3/8 BSF fine", "thread_unreadable", {"typed": "3/8 BSF fine"}),
+        ("3/8 BSF BSW", "thread_unreadable", {"typed": "3/8 BSF BSW"}),
+        ("M6 BSF", "thread_unreadable", {"typed": "M6 BSF"}),
+        ("W 21.8x1/14", "thread_unreadable", {"typed": "W 21.8x1/14"}),
+        ("EG 3/8 BSF", "thread_no_insert_hole", {"thread": "3/8-20 BSF"}),
+        (
+            "M12 spark plug x",
+            "thread_unreadable",
+            {"typed": "M12 spark plug x"},
+        ),
+        (
+            "M16 spark plug",
+            "thread_wrong_series",
+            {
+                "typed": "M16 spark plug",
+                "series": "spark plug",
+                "found": "",
+                "found_series": "",
+                "candidates": ("M16x2", "M16x1.5", "M16x1"),
+            },
+        ),
+        (
+            "M14x1.5 spark plug",
+            "thread_wrong_series",
+            {
+                "typed": "M14x1.5 spark plug",
+                "series": "spark plug",
+                "found": "M14x1.5",
+                "found_series": "fine",
+                "candidates": ("M14x1.25", "M14x1.5"),
+            },
+        ),
+        (
+            "3/8 BSF 6H",
+            "thread_class_unknown",
+            {
+                "thread_class": "6H",
+                "thread": "3/8-20 BSF",
+                "known": ("close", "medium", "normal", "free"),
+            },
+        ),
+        (
+            "G 1/4 medium",
+            "thread_class_unknown",
+            {"thread_class": "medium", "thread": "G 1/4", "known": ("internal", "A", "B")},
         ),
         ("1/2 UN", "thread_ambiguous", {"typed": "1/2 UN", "candidates": ("1/2-16 UN", "1/2-32 UN")}),
         ("14", "thread_ambiguous", {"typed": "14", "candidates": ("M14x2", "M14x1.5", "M14x1.25", "M14x1")}),
@@ -283,9 +494,25 @@ def test_a_refusal_says_what_is_wrong_and_what_would_do(typed: str, code: str, d
     assert refusal(typed) == (code, data)
 
 
-@pytest.mark.parametrize("typed", ["3/8 BSF", "3/8 whit", "2BA", "G1/4", "1/4 bsp", "1/4 cycle", "1/4 brass"])
-def test_systems_that_are_not_covered_are_never_turned_into_something_else(typed: str) -> None:
-    assert refusal(typed)[0] == "thread_not_covered"
+@pytest.mark.parametrize(
+    ("typed", "system"),
+    [
+        ("1/2-14 NPT", "NPT"),
+        ("1/2 NPTF", "NPT"),
+        ("1/2 BSPT", "BSPT"),
+        ("R 1/2", "R"),
+        ("Rc1/2", "R"),
+        ("Rp 1/2", "R"),
+        ("1/2 Rc", "R"),
+        ("Tr 20x4", "Tr"),
+        ("Tr20x4 LH", "Tr"),
+        ("1/2 ACME", "ACME"),
+        ("Pg 16", "Pg"),
+        ("1/4-28 UNJF", "UNJ"),
+    ],
+)
+def test_systems_that_are_not_covered_are_never_turned_into_something_else(typed: str, system: str) -> None:
+    assert refusal(typed) == ("thread_not_covered", {"system": system, "typed": typed})
 
 
 def test_printing_and_reading_give_the_same_thread_again() -> None:
@@ -313,6 +540,7 @@ def test_a_hundred_thousand_strings_raise_nothing_but_a_thread_error() -> None:
     pieces = [
         *"0123456789./-x #MGR,'\"×½²–\x00💧٣",
         *("M14", "1.5", "9/16", "UNF", "UN", "LH", "EG ", "STI ", "6H", "2B", " 1/2", "TPI", "10-32", "NO"),
+        *(" BSF", "WHIT", "BA", "G1/4", "BSP", " CEI", " BRASS", "W ", "MEDIUM", " SPARK PLUG", "26", "1/4"),
     ]
     outcomes = {True: 0, False: 0}
     for _ in range(100_000):
@@ -331,22 +559,23 @@ def test_a_hundred_thousand_strings_raise_nothing_but_a_thread_error() -> None:
 
 
 def test_reading_a_known_designation_costs_under_20_microseconds() -> None:
-    texts = [thread.designation for thread in series("M") + series("UN")]
+    texts = [thread.designation for thread in covered()]
     for text in texts:
         read(text)
     least = float("inf")
     for _ in range(5):
-        start = time.perf_counter()
+        start = time.process_time()
         for text in texts:
             read(text)
-        least = min(least, (time.perf_counter() - start) / len(texts))
+        least = min(least, (time.process_time() - start) / len(texts))
     assert least < 20e-6
 
 
 def test_the_room_is_imported_in_under_50_milliseconds_and_loads_no_framework() -> None:
+    """In processor time, the best of several: what else the machine does is not the room's."""
     probe = (
-        "import time; start = time.perf_counter(); import inventory.threads\n"
-        "took = time.perf_counter() - start\n"
+        "import time; start = time.process_time(); import inventory.threads\n"
+        "took = time.process_time() - start\n"
         "import sys; print(took, 'django' in sys.modules, 'pint' in sys.modules)"
     )
     root = Path(__file__).parents[3]

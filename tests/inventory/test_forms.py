@@ -1,0 +1,73 @@
+"""Fields read what people type, say one sentence where they cannot, and keep what was typed."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from django import forms
+
+from inventory.forms import AskForm, Fault, LengthField, MeasureForm, NumberField, ThreadField, TorqueField, WordField
+
+
+class Form(forms.Form):
+    thread = ThreadField(required=False)
+    length = LengthField(required=False)
+    torque = TorqueField(required=False)
+    number = NumberField(required=False)
+    word = WordField(words={"wire_insert": "wire insert", "none": "none"}, required=False, otherwise="none")
+
+
+def test_empty_answers_clean_to_none() -> None:
+    form = Form({})
+    assert form.is_valid()
+    assert form.cleaned_data == {"thread": None, "length": None, "torque": None, "number": None, "word": "none"}
+
+
+def test_answers_clean_to_values_in_base_units() -> None:
+    form = Form(
+        {"thread": " M14 x 1,5 ", "length": "1 1/8 in", "torque": "60 lbf·ft", "number": "11,5", "word": "Wire-Insert"}
+    )
+    assert form.is_valid(), form.errors
+    cleaned = form.cleaned_data
+    assert cleaned["thread"].thread.designation == "M14x1.5"
+    assert cleaned["length"] == 28_575_000
+    assert cleaned["torque"] == 81_349  # 60 x 1.3558179 N·m, NIST SP 811
+    assert cleaned["number"] == Decimal("11.5")
+    assert cleaned["word"] == "wire_insert"
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "code"),
+    [
+        ("thread", "M14x15", "thread_pitch_impossible"),
+        ("length", "-3", "length_not_positive"),
+        ("length", "1/8", "length_fraction_without_unit"),
+        ("torque", "hard", "torque_unreadable"),
+        ("number", "0", "number_unreadable"),
+        ("number", "NaN", "number_unreadable"),
+        ("word", "glue", "word_unknown"),
+    ],
+)
+def test_a_wrong_answer_gets_one_sentence_and_is_kept(field: str, typed: str, code: str) -> None:
+    form = Form({field: typed})
+    (fault,) = form.errors.as_data()[field]
+    assert isinstance(fault, Fault)
+    assert fault.code == fault.reason.code == code
+    assert len(form.errors[field]) == 1
+    assert form[field].value() == typed
+
+
+def test_a_class_is_asked_of_the_thread() -> None:
+    assert AskForm({"q": "M14x1.5", "thread_class": "5H"}).is_valid()
+    assert set(AskForm({"q": "M14x1.5", "thread_class": "2B"}).errors) == {"thread_class"}
+    empty = AskForm({"q": ""})
+    assert empty.is_valid()
+    assert empty.found is None
+
+
+def test_measurements_find_candidates_or_say_what_is_missing() -> None:
+    form = MeasureForm({"inside": "6.65", "pitch": "1.25", "doubt": "0.1", "pitch_doubt": "0.05"})
+    assert form.is_valid()
+    assert form.found[0].thread.designation == "M8x1.25"
+    assert "__all__" in MeasureForm({"doubt": "1"}).errors
