@@ -18,7 +18,7 @@ from inventory import reservations, stock
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import KINDS, StockLine
-from inventory.threads import Thread, look_alikes, read
+from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
 from repairs.matching import NEAR_DIAMETER, Line, match
 from repairs.methods import consider, pick
@@ -173,7 +173,8 @@ def plan_jobs(jobs: Sequence[Job], *, as_of: datetime, every_size: bool = False)
         groups[row.job_id].append(_value(row))
         sites[row.job_id] = row.job.site.name
     heads = [
-        _Head(job.number, job.owner, sites.get(job.pk, ""), job.start, job.end, tuple(groups[job.pk])) for job in jobs
+        _Head(job.number, job.owner, sites.get(job.pk, ""), job.start, job.end, tuple(groups[job.pk]), job.number)
+        for job in jobs
     ]
     return _plan(heads, as_of=as_of, every_size=every_size)
 
@@ -191,6 +192,7 @@ class _Head:
     start: datetime
     end: datetime
     groups: tuple[HoleGroup, ...]
+    label: str = ""  # whose holds are its own: a saved job's number
 
 
 def _head(request: JobRequest) -> _Head:
@@ -227,7 +229,7 @@ def _plan_one(
     lines = match(
         [need for option in chosen if option for need in option.needs],
         shelf,
-        label=head.number,
+        label=head.label,
         zone=settings.SHOP_ZONE,
     )
     by_group: dict[str, list[Line]] = {group.code: [] for group in head.groups}
@@ -237,7 +239,7 @@ def _plan_one(
         GroupPlan(
             group=group,
             methods=tuple(
-                _readiness(plan, shelf, label=head.number, every_size=every_size) for plan in answers[id(group)]
+                _readiness(plan, shelf, label=head.label, every_size=every_size) for plan in answers[id(group)]
             ),
             chosen=option,
             lines=tuple(by_group[group.code]),
@@ -272,16 +274,24 @@ def _shelf(needs: Iterable[Need]) -> list[StockLine]:
     return stock.lines(kinds=kinds, threads=wanted | near, diameters=windows)
 
 
+def _notes(row: HoleGroupRow) -> tuple[Reason, ...]:
+    """What the reader filled in. What is stored counts: text that now reads otherwise, or as a question, has none."""
+    try:
+        reading = read(row.as_typed)
+    except ThreadError:
+        return ()
+    return reading.notes if reading.thread.key == row.thread else ()
+
+
 def _value(row: HoleGroupRow) -> HoleGroup:
     """The frozen hole group that the methods read, from its row."""
     job, part = row.job, row.part
-    reading = read(row.as_typed)
     return HoleGroup(
         code=row.code,
         bolt=Thread.from_key(row.thread),
         bolt_class=row.thread_class,
         as_typed=row.as_typed,
-        notes=reading.notes,
+        notes=_notes(row),
         holes=len(row.holes.all()),
         positions=tuple(hole.position.label for hole in row.holes.all()),
         through=row.through,

@@ -93,7 +93,7 @@ def _group(group: GroupPlan, units: str) -> Iterator[str]:
 
 
 def _told(head: str, text: str) -> list[str]:
-    return textwrap.wrap(text, _width(), initial_indent=f"      {head:<10}", subsequent_indent=" " * 16)
+    return textwrap.wrap(text, _width(), initial_indent=f"      {head:<12}", subsequent_indent=" " * 18)
 
 
 def _method(readiness_: MethodReadiness, group: GroupPlan, units: str) -> Iterator[str]:

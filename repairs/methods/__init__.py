@@ -182,7 +182,7 @@ def _longest(fits: Sequence[Fit]) -> dict[tuple[str, str], int]:
     """The longest insert that the hole's depth takes, nm, by family and outside thread."""
     found: dict[tuple[str, str], int] = {}
     for fit in fits:
-        if fit.budget.stands:
+        if not any(check.status in (DOUBTFUL, RULED_OUT) for check in fit.budget.checks):
             key = (fit.size.family_key, fit.size.outer.key)
             found[key] = max(found.get(key, 0), fit.size.length)
     return found

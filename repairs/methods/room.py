@@ -266,9 +266,15 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
     lead = _lead(have, depths)
     if lead.doubt >= SHORTEST:
         least = plug if lead.match >= PLUG else bottoming if lead.match >= BOTTOMING else have
+        if group.floor is not None:
+            # The point may not come nearer to the back than the shop's least; a shallower lead comes first.
+            safe = group.depth + group.floor - point_of(drill.most) - up(limits["floor_least"])
+            if lead.match >= PLUG and safe < plug:
+                lead, least = Lead(BOTTOMING, lead.doubt), bottoming
+            have = max(least, min(have, safe))
         most = min(have, depths.needed(LONGEST_PLUG))
         checks = [_depth_check(lead, least, group.depth, numbers, source)]
-        checks += _floor_checks(group, drill, min(bottoming, have), limits)
+        checks += _floor_checks(group, drill, max(least, most), limits)
         deepened = max(0, most - group.depth)
         return _planned(depths, drill, tuple(checks), lead, least, most, deepened)
     if deeper is None:
@@ -331,14 +337,16 @@ def _depth_check(lead: Lead, least: int, depth: int, numbers: dict[str, int], so
 
 
 def _floor_checks(group: HoleGroup, drill: Window, drilled: int, limits: Limits) -> list[Check]:
-    """Whether drilling `drilled` deep, the least that does, cuts into a floor that is thin already."""
-    if group.floor is None or group.depth is None:
+    """Whether drilling `drilled` deep, the most that the fitter is told, cuts into a floor that is thin."""
+    if group.floor is None:
+        return [Check(NOT_CHECKED, Reason("floor_missing"))]
+    if group.depth is None:
         return []
     left = group.floor + group.depth - drilled - point_of(drill.most)
     old = thread_now(group)
     untouched = group.floor - down(DRILL_POINT * basic(old).minor_internal) if old is not None else group.floor
     data = {"floor_nm": group.floor, "point_nm": point_of(drill.most), "left_nm": left}
-    if left >= up(limits["floor_least"]) or left >= untouched:
+    if left >= up(limits["floor_least"]) or left >= untouched > 0:
         return []
     if left <= 0:
         return [Check(RULED_OUT, Reason("floor_breaks_through", **data))]

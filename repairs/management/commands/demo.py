@@ -12,7 +12,7 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.utils import timezone
 
 from inventory import sheets, stock
@@ -20,11 +20,12 @@ from inventory.errors import Refused
 from repairs import families, jobs
 from repairs.forms import JobFileError, read_job_file
 from repairs.management.printing import readiness_table
-from repairs.models import Job
+from repairs.models import Family, Job
 from repairs.wording import say
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 LOGINS = (("foreman", "Ada Quill"), ("storekeeper", "Bram Okoye"), ("fitter", "Cleo Varga"))
+DEMO_MARK = 0x54437764  # SQLite's application_id of a demo database: the mark lies in the file itself
 PASSWORD = "threadcrib-demo"  # noqa: S105  printed on purpose: the demo is for one machine
 
 
@@ -58,6 +59,17 @@ def load_workshop(*, as_of: datetime) -> None:
             raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
 
 
+def _is_the_demos() -> bool:
+    """Whether this database is the demo's own, by the mark in its file, or holds nothing of anybody's yet."""
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA application_id")
+        if cursor.fetchone()[0] == DEMO_MARK:
+            return True
+    return "auth_user" not in connection.introspection.table_names() or not (
+        stock.site_names() or Job.objects.exists() or Family.objects.exists() or get_user_model().objects.exists()
+    )
+
+
 class Command(BaseCommand):
     help = (
         "Load the demo workshop (an invented shop that overhauls pumps and vintage tractors) into the "
@@ -73,12 +85,20 @@ class Command(BaseCommand):
         began = time.monotonic()
         if connection.vendor != "sqlite":
             raise CommandError("The demo runs on the embedded database; unset THREADCRIB_DATABASE_URL first.")
+        if not _is_the_demos():
+            raise CommandError(
+                f"{connection.settings_dict['NAME']} is no demo database, and the demo leaves it alone; "
+                "name another folder in THREADCRIB_DATA for the demo."
+            )
         if fresh:
             self._start_over()
         call_command("migrate", verbosity=0)
         if not Job.objects.exists():
             self.stdout.write("Loading the demo workshop …")
-            load_workshop(as_of=timezone.now())
+            with transaction.atomic():
+                load_workshop(as_of=timezone.now())
+                with connection.cursor() as cursor:
+                    cursor.execute(f"PRAGMA application_id = {DEMO_MARK}")
         plans = jobs.plan_jobs(list(jobs.open_jobs()), as_of=timezone.now())
         for line in readiness_table(plans):
             self.stdout.write(line)
@@ -88,6 +108,12 @@ class Command(BaseCommand):
             self._serve(port)
 
     def _start_over(self) -> None:
+        try:
+            with connection.cursor() as cursor:  # a file that somebody writes to must not vanish under him
+                cursor.execute("BEGIN IMMEDIATE")
+                cursor.execute("ROLLBACK")
+        except OperationalError as error:
+            raise CommandError("Somebody is writing to the demo's database; stop him first.") from error
         connection.close()
         database = Path(str(connection.settings_dict["NAME"]))
         for suffix in ("", "-wal", "-shm"):

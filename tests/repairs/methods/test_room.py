@@ -61,6 +61,39 @@ def test_the_published_depths_of_wire_inserts(case: dict[str, Any]) -> None:
     assert found == pytest.approx(wanted, abs=Decimal(str(case["tolerance"]))), case["source"]
 
 
+def no_deeper(size: Size) -> int:
+    """The floor that holds a drill's point and the shop's least, and not a nanometre more."""
+    most = METHODS[size.method].window(size).most
+    return room.point_of(most) + room.up(Limits()["floor_least"])
+
+
+def test_a_thin_floor_plans_the_shallower_bottoming_depth_and_is_judged_at_what_the_fitter_drills() -> None:
+    bush = example.bush(length=14 * MM)  # plug 23.5 mm, bottoming (the nose asks 4 mm) 21.5 mm
+    enough = no_deeper(bush)
+    at_plug = budget(bush, depth=23_500_000, floor=enough)
+    assert at_plug.drill == Window(23_500_000, 23_500_000)
+    thin = budget(bush, depth=23_500_000, floor=enough - 1 * MM)
+    assert thin.lead is not None
+    assert thin.lead.match == room.BOTTOMING
+    assert thin.drill == Window(21_500_000, 22_500_000)
+    assert "floor_thin" not in {check.reason.code for check in thin.checks}
+    thinner = budget(bush, depth=23_500_000, floor=enough - 3 * MM)
+    assert thinner.drill == Window(21_500_000, 21_500_000)
+    told = {check.reason.code: check for check in thinner.checks}
+    # 3.403 mm of floor and 2 mm less depth, less a point of 4.403 mm, leaves 1 mm.
+    assert told["floor_thin"].reason["left_nm"] == 1 * MM
+
+
+def test_a_floor_smaller_than_the_point_that_stands_in_it_is_never_passed_over() -> None:
+    codes = {check.reason.code for check in budget(example.bush(), depth=30_500_000, floor=300_000).checks}
+    assert codes & {"floor_thin", "floor_breaks_through"}
+
+
+def test_a_floor_that_was_not_entered_is_not_checked() -> None:
+    checks = {check.reason.code: check.status for check in budget(example.bush(), depth=40 * MM, floor=None).checks}
+    assert checks["floor_missing"] == NOT_CHECKED
+
+
 def test_all_published_depths_are_among_the_cases() -> None:
     assert len(DEPTHS) == 15
 
@@ -81,7 +114,7 @@ def test_all_published_depths_are_among_the_cases() -> None:
     ],
 )
 def test_the_lead_that_a_blind_depth_allows(depth: int, lead: Lead, status: str) -> None:
-    judged = budget(wire_m10(), depth=depth, floor=1 * MM)
+    judged = budget(wire_m10(), depth=depth, floor=no_deeper(wire_m10()))
     if status != RULED_OUT:
         assert judged.lead == lead
     assert judged.checks[0].status == status
@@ -91,9 +124,10 @@ def test_small_plug_taps_count_their_pointed_end_and_bottoming_taps_do_not() -> 
     bolt = thread("M8")
     size = example.wire(inner=bolt, outer=insert_hole(bolt), length=12 * MM)
     # 12 + 4 + 6 x 1.25 = 23.5 with a plug tap, 12 + 4 x 1.25 = 17 with a bottoming one.
-    assert budget(size, depth=23_500_000, floor=1 * MM).lead == Lead(40, 40)
-    assert budget(size, depth=23_499_999, floor=1 * MM).lead == Lead(20, 39)
-    assert budget(size, depth=17 * MM, floor=1 * MM).lead == Lead(20, 20)
+    floor = no_deeper(size)
+    assert budget(size, depth=23_500_000, floor=floor).lead == Lead(40, 40)
+    assert budget(size, depth=23_499_999, floor=floor).lead == Lead(20, 39)
+    assert budget(size, depth=17 * MM, floor=floor).lead == Lead(20, 20)
 
 
 def test_the_setting_tool_s_nose_is_served_by_the_lead_s_room() -> None:
