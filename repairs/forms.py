@@ -246,7 +246,7 @@ def read_job_file(text: str, *, as_of: datetime) -> JobRequest:
     """Read a job file; raises `JobFileError` with every wrong place."""
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise JobFileError([("file", say(Reason("toml_unreadable", where=str(error))))]) from error
     return read_job(document, as_of=as_of)
 

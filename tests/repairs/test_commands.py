@@ -5,6 +5,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from django.utils import timezone
 from jsonschema import Draft202012Validator
 
 from repairs.cards import schema
+from repairs.forms import JobFileError, read_job_file
 from repairs.management.commands.demo import FIXTURES
 from repairs.models import Family
 from tests.repairs.bench import Bench
@@ -311,3 +313,34 @@ def test_the_demo_runs_again_without_losing_anything_and_starts_over_when_told(t
     assert fresh.returncode == 0, fresh.stderr
     assert notes() != ["changed"]
     assert len(notes()) == 1
+
+
+@pytest.mark.only_on("sqlite")
+def test_the_demo_leaves_a_shops_own_database_alone(tmp_path: Path) -> None:
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("THREADCRIB_", "DJANGO_"))}
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        env = kept | {"THREADCRIB_DATA": str(tmp_path)}
+        return subprocess.run([sys.executable, "manage.py", *words], cwd=ROOT, env=env, capture_output=True, text=True)
+
+    unmade = run("plan", "M10x1.5")
+    assert unmade.returncode == 2
+    assert "migrate" in unmade.stderr
+    assert run("migrate", "-v0").returncode == 0
+    assert run("load_stock", "fixtures/sample_sheets/stock.csv", "--apply").returncode == 0
+    (path,) = tmp_path.glob("*.sqlite3")
+    for words in (("demo", "--no-serve"), ("demo", "--no-serve", "--fresh")):
+        refused = run(*words)
+        assert refused.returncode == 1
+        assert "no demo database" in refused.stderr
+        with sqlite3.connect(path) as database:
+            assert database.execute("SELECT count(*) FROM inventory_unit").fetchone() == (15,)
+        database.close()
+    elsewhere = run("plan", "M10x1.5", "--site", "Nowhere")
+    assert elsewhere.returncode == 2
+    assert "Nowhere" in elsewhere.stderr
+
+
+def test_a_job_file_nested_beyond_reason_is_refused_like_any_other(as_of: datetime) -> None:
+    with pytest.raises(JobFileError):
+        read_job_file("a=" + "[" * 5000, as_of=as_of)

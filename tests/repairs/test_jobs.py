@@ -250,3 +250,18 @@ def test_only_jobs_that_still_want_their_kit_are_open_the_soonest_first(bench: B
         job = bench.save(GROUP, number=f"J-{number}")
         Job.objects.filter(pk=job.pk).update(state=state, start=bench.as_of - timedelta(days=number))
     assert [job.number for job in jobs.open_jobs()] == ["J-4", "J-3", "J-1"]
+
+
+def test_an_unsaved_job_of_a_saved_ones_number_does_not_get_its_holds(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    jobs.book(bench.save(GROUP, number="J-7"), by="foreman", as_of=bench.as_of)
+    assert bench.plan(GROUP, number="J-7").count("gap")
+
+
+def test_a_stored_text_that_now_is_a_question_costs_only_its_notes(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    job = bench.save(GROUP)
+    job.groups.update(as_typed='7/8"')
+    plan = jobs.plan_job(job, as_of=bench.as_of)
+    assert plan.groups[0].group.bolt.designation == "M14x1.5"
+    assert plan.groups[0].group.notes == ()

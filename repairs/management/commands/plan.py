@@ -7,13 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import OperationalError
 from django.utils import timezone
 
 from inventory import stock
+from inventory.errors import Refused
 from repairs import cards, jobs
 from repairs.forms import GROUP_KEYS, JOB_KEYS, PART_KEYS, JobFileError, read_job, read_job_file
 from repairs.jobs import JobPlan
 from repairs.management.printing import plan_report
+from repairs.wording import say
 
 COMPLETE, GAPS, NOT_PLANNED = 0, 1, 2
 
@@ -57,9 +60,13 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             plan = self._plan(options)
+        except OperationalError as error:
+            raise CommandError("There is no database yet: run migrate first.", returncode=NOT_PLANNED) from error
         except JobFileError as error:
             listed = "\n".join(f"  {place}: {text}" for place, text in error.problems)
             raise CommandError(f"could not be planned:\n{listed}", returncode=NOT_PLANNED) from error
+        except Refused as refused:
+            raise CommandError(say(refused.reason), returncode=NOT_PLANNED) from refused
         if options["format"] == "json":
             self.stdout.write(json.dumps(cards.document(plan, units=options["units"]), indent=2, ensure_ascii=False))
         else:
@@ -84,8 +91,12 @@ class Command(BaseCommand):
                 text = options["file"].read_text(encoding="utf-8")
             except (OSError, UnicodeDecodeError) as error:
                 raise CommandError(f"{options['file']}: cannot be read ({error}).", returncode=NOT_PLANNED) from error
-            return jobs.plan_request(read_job_file(text, as_of=now), as_of=now)
-        return jobs.plan_request(read_job(self._document(options), as_of=now), as_of=now)
+            request = read_job_file(text, as_of=now)
+        else:
+            request = read_job(self._document(options), as_of=now)
+        if stock.site_names():
+            stock.site(request.site)
+        return jobs.plan_request(request, as_of=now)
 
     def _document(self, options: dict[str, Any]) -> dict[str, Any]:
         """The options as a job file would say them; what rules methods in or out and is not given is unknown."""
