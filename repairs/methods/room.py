@@ -265,13 +265,12 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
         numbers["deeper_nm"] = deeper
     lead = _lead(have, depths)
     if lead.doubt >= SHORTEST:
-        least = plug if lead.match >= PLUG else bottoming if lead.match >= BOTTOMING else have
         if group.floor is not None:
             # The point may not come nearer to the back than the shop's least; a shallower lead comes first.
             safe = group.depth + group.floor - point_of(drill.most) - up(limits["floor_least"])
-            if lead.match >= PLUG and safe < plug:
-                lead, least = Lead(BOTTOMING, lead.doubt), bottoming
-            have = max(least, min(have, safe))
+            have = max(min(have, safe), min(have, bottoming))
+            lead = _lead(have, depths)
+        least = plug if lead.match >= PLUG else bottoming if lead.match >= BOTTOMING else have
         most = min(have, depths.needed(LONGEST_PLUG))
         checks = [_depth_check(lead, least, group.depth, numbers, source)]
         checks += _floor_checks(group, drill, max(least, most), limits)
