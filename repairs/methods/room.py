@@ -269,7 +269,8 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
             # The point may not come nearer to the back than the shop's least; a shallower lead comes first.
             safe = group.depth + group.floor - point_of(drill.most) - up(limits["floor_least"])
             have = max(min(have, safe), min(have, bottoming))
-            lead = _lead(have, depths)
+            # A tap that would just do at today's depth stays doubtful: nobody drills deeper for it.
+            lead = Lead(_lead(have, depths).match, lead.doubt)
         least = plug if lead.match >= PLUG else bottoming if lead.match >= BOTTOMING else have
         most = min(have, depths.needed(LONGEST_PLUG))
         checks = [_depth_check(lead, least, group.depth, numbers, source)]
