@@ -1,41 +1,21 @@
 """The first page in a real browser: narrow and wide, by keyboard alone, without JavaScript; nothing runs off it."""
 
-import os
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.contrib.auth import get_user_model
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from repairs import jobs
+from tests.browser.screen import NAME, PASSWORD, log_in, picture, runs_off
 from tests.repairs.bench import Bench
 from tests.repairs.test_whole_path import BUSH_KIT, GROUP, SETTING, SHALLOW
 
-ARGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-NAME, PASSWORD = "foreman", "hunter-of-threads"
-PICTURES = os.environ.get("TEST_PICTURES")  # a folder, for whoever wants to look at the pages
 
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
-    with pytest.MonkeyPatch.context() as patched, sync_playwright() as playwright:
-        # The page is driven from a loop of its own; the tables are only touched from this thread.
-        patched.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        started = playwright.chromium.launch(executable_path=chromium, args=ARGS)
-        yield started
-        started.close()
-
-
-@pytest.fixture
-def workshop(transactional_db: None, tmp_path: Path) -> None:
-    """A login and four jobs: everything there, a gap, a doubt, no method."""
-    get_user_model().objects.create_user(NAME, password=PASSWORD)
+@pytest.fixture(autouse=True)
+def workshop(account: None, tmp_path: Path) -> None:
+    """Four jobs: everything there, a gap, a doubt, no method."""
     bench = Bench(tmp_path, timezone.now())
     bench.stock(*BUSH_KIT)
     jobs.book(bench.save(GROUP, number="J-1"), by="Ida", as_of=bench.as_of)
@@ -44,53 +24,19 @@ def workshop(transactional_db: None, tmp_path: Path) -> None:
     bench.save(GROUP | {"hole": "through", "depth": "2", "method": ""}, number="J-4")
 
 
-@pytest.fixture
-def page(browser: Browser, workshop: None, live_server: Any) -> Iterator[Page]:
-    context = browser.new_context(base_url=live_server.url, viewport={"width": 1280, "height": 900})
-    opened = context.new_page()
-    said: list[str] = []
-    opened.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
-    opened.on("pageerror", lambda error: said.append(str(error)))
-    yield opened
-    context.close()
-    assert said == [], "the browser complained"
-
-
-def _log_in(page: Page, password: str = PASSWORD) -> None:
-    page.goto("/")
-    page.get_by_label("Username").fill(NAME)
-    page.get_by_label("Password").fill(password)
-    page.get_by_role("button", name="Log in").click()
-
-
-def _picture(page: Page, name: str) -> None:
-    if PICTURES:
-        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True)
-
-
-def _runs_off(page: Page) -> list[str]:
-    """What reaches beyond the page's width, where the page itself would have to be scrolled for it."""
-    return page.evaluate(  # type: ignore[no-any-return]
-        """() => document.documentElement.scrollWidth <= document.documentElement.clientWidth ? [] :
-           [...document.querySelectorAll('body *')]
-             .filter(each => each.getBoundingClientRect().right > document.documentElement.clientWidth)
-             .map(each => each.tagName + '.' + each.className)"""
-    )
-
-
 @pytest.mark.parametrize("width", [390, 820, 1280])
 def test_the_table_is_read_at_this_width_without_scrolling_the_page(page: Page, width: int) -> None:
     page.set_viewport_size(ViewportSize(width=width, height=900))
     page.goto("/")
-    _picture(page, f"login-{width}")
-    assert _runs_off(page) == []
-    _log_in(page)
+    picture(page, f"login-{width}")
+    assert runs_off(page) == []
+    log_in(page)
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
     assert page.locator("tbody th[scope=row]").all_inner_texts() == ["J-1", "J-2", "J-2", "J-3", "J-4"]
     expect(page.get_by_text(f"setting tool {SETTING['thread']}").first).to_be_visible()
     expect(page.get_by_text("held for J-1").first).to_be_visible()
-    _picture(page, f"today-{width}")
-    assert _runs_off(page) == []
+    picture(page, f"today-{width}")
+    assert runs_off(page) == []
     cut = page.evaluate(
         "() => { const table = document.querySelector('.scroll'); return table.scrollWidth - table.clientWidth }"
     )
@@ -106,9 +52,9 @@ def test_the_table_is_read_at_this_width_without_scrolling_the_page(page: Page, 
 def test_all_that_can_be_pressed_is_large_enough_for_a_thumb(page: Page, scheme: Any) -> None:
     page.emulate_media(color_scheme=scheme)
     page.set_viewport_size(ViewportSize(width=390, height=900))
-    _log_in(page)
+    log_in(page)
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
-    _picture(page, f"today-390-{scheme}")
+    picture(page, f"today-390-{scheme}")
     for pressed in page.locator("a:visible, button:visible, input:visible").all():
         box = pressed.bounding_box()
         if box is not None and box["x"] >= 0:  # the link that skips to the sheet waits outside until it is reached
@@ -137,12 +83,12 @@ def test_one_logs_in_by_keyboard_alone(page: Page) -> None:
 
 
 def test_a_wrong_password_is_answered_in_one_sentence(page: Page) -> None:
-    _log_in(page, "wrong")
+    log_in(page, "wrong")
     alert = page.get_by_role("alert")
     expect(alert).to_have_count(1)
     expect(alert).to_have_text("The name and the password do not go together; mind capital letters.")
     expect(page.get_by_label("Username")).to_have_value(NAME)
-    _picture(page, "login-wrong")
+    picture(page, "login-wrong")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Log in").click()
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
@@ -153,7 +99,7 @@ def test_a_wrong_password_is_answered_in_one_sentence(page: Page) -> None:
 def test_the_page_works_without_javascript(browser: Browser, workshop: None, live_server: Any) -> None:
     context = browser.new_context(base_url=live_server.url, java_script_enabled=False)
     page = context.new_page()
-    _log_in(page)
+    log_in(page)
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
     expect(page.locator("tbody th[scope=row]")).to_have_count(5)
     context.close()
