@@ -86,6 +86,7 @@ def _drills(choices: Iterable[DrillChoice]) -> list[Document]:
             "percent_of_thread": [
                 {"basis": "5/8 H", "percent": f"{choice.percent_5_8:f}"},
                 {"basis": "3/4 H", "percent": f"{choice.percent_3_4:f}"},
+                {"basis": "the form's own depth", "percent": f"{choice.percent_basic:f}"},
             ],
             "flag": choice.flag,
             "source": choice.drill.source,

@@ -15,7 +15,7 @@ ARGS = [
 ]  # fmt: skip
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # not longer: what it patches must not reach other tests
 def browser(chromium: str) -> Iterator[Browser]:
     with pytest.MonkeyPatch.context() as patched, sync_playwright() as playwright:
         # The page is driven from a loop of its own; the tables are only touched from this thread.

@@ -43,7 +43,7 @@ def test_a_program_gets_every_size_in_mm_and_inch() -> None:
     assert found["insert_hole"]["limits"]["minor_min"]["mm"] == "14.325"
     drill = found["drills"][0]
     assert (drill["diameter"]["mm"], drill["position_percent"]) == ("12.5", "41.3")
-    assert [each["basis"] for each in drill["percent_of_thread"]] == ["5/8 H", "3/4 H"]
+    assert [each["basis"] for each in drill["percent_of_thread"]] == ["5/8 H", "3/4 H", "the form's own depth"]
     assert found["look_alikes"]
     assert found["sources"]
 
@@ -95,3 +95,10 @@ def test_wrong_measurements_are_named() -> None:
 @pytest.mark.parametrize("arguments", [(), ("M14", "--outside", "14")])
 def test_a_thread_or_measurements_not_both(arguments: tuple[str, ...]) -> None:
     assert "measurements" in str(refused(*arguments))
+
+
+def test_a_whitworth_drill_has_its_per_cent_on_the_forms_own_depth() -> None:
+    # 3/8 BSW: (0.375 - 0.3125) / (2 x 0.640327 / 16) in = 78.09 % with 5/16 (BS 84, depth 0.640327 p)
+    (found,) = documents("3/8 BSW")
+    drill = next(each for each in found["drills"] if each["name"] == "5/16 in")
+    assert drill["percent_of_thread"][2]["percent"].startswith("78.09")
