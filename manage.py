@@ -15,11 +15,15 @@ def main() -> None:
     if command == "test":
         raise SystemExit(bootstrap.run_tests(sys.argv[2:]))
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
     try:
         execute_from_command_line(sys.argv)
         sys.stdout.flush()
+    except ImproperlyConfigured as error:  # something in the environment, and the sentence says what
+        print(error, file=sys.stderr)
+        raise SystemExit(2) from None
     except BrokenPipeError:  # whoever read along has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 

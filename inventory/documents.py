@@ -6,10 +6,12 @@ Sizes are decimal text, each as {"mm": …, "in": …}; a reason is its code, it
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
 from inventory.errors import Reason
+from inventory.quantities import to_mm, to_nm
 from inventory.threads import (
     Basic,
     Candidate,
@@ -36,15 +38,30 @@ def reason(told: Reason, units: str = "mm") -> Document:
     """A reason: code, data as JSON values, sentence."""
     return {
         "code": told.code,
-        "data": {key: _plain(value) for key, value in told.data.items()},
+        "data": {key: plain(value) for key, value in told.data.items()},
         "text": say(told, units),
     }
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, tuple | list):
-        return [_plain(each) for each in value]
+def plain(value: Any) -> Any:
+    """Reason data as JSON values: base units, times in UTC, decimals as text."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, tuple | list | frozenset | set):
+        return [plain(each) for each in value]
     return value if value is None or isinstance(value, bool | int | str) else str(value)
+
+
+def millimetres(nm: int | None) -> str | None:
+    """A length in nanometres as decimal text in millimetres."""
+    return None if nm is None else f"{to_mm(nm):f}"
+
+
+def newton_metres(nmm: int | None) -> str | None:
+    """A torque in newton millimetres as decimal text in newton metres."""
+    return None if nmm is None else f"{(Decimal(nmm) / 1000).normalize():f}"
 
 
 def thread(named: Thread) -> Document:
@@ -75,6 +92,16 @@ def _limits(limits: InternalLimits | ExternalLimits | None) -> Document | None:
         "source": limits.source,
         "computed": limits.computed,
     }
+
+
+def _no_drill(
+    named: Thread, limits: InternalLimits | None, choices: Iterable[DrillChoice], units: str
+) -> Document | None:
+    """What is said where no drill can be named for a hole."""
+    if limits is None or any(choices):
+        return None
+    least, most = to_nm(limits.minor_min, "up"), to_nm(limits.minor_max, "down")
+    return reason(Reason("drill_none_fits", thread=named.designation, least_nm=least, most_nm=most), units)
 
 
 def _drills(choices: Iterable[DrillChoice]) -> list[Document]:
@@ -121,6 +148,7 @@ def thread_document(dossier: Dossier, *, typed: str = "", notes: Iterable[Reason
         if dossier.tap_drill is None
         else {"name": dossier.tap_drill.name, "diameter": size(dossier.tap_drill.mm)},
         "drills": _drills(dossier.drills),
+        "no_drill": _no_drill(dossier.thread, dossier.internal, dossier.drills, units),
         "bolt": thread(dossier.bolt) if dossier.bolt else None,
         "insert_hole": None
         if hole is None
@@ -130,6 +158,7 @@ def thread_document(dossier: Dossier, *, typed: str = "", notes: Iterable[Reason
             "limits": _limits(hole.limits),
             "tap_major": {"least": size(hole.tap_major.tap_min), "most": size(hole.tap_major.tap_max)},
             "drills": _drills(hole.drills),
+            "no_drill": _no_drill(hole.thread, hole.limits, hole.drills, units),
         },
         "look_alikes": [
             {

@@ -6,10 +6,10 @@ anybody works to. Presentation (colours, words) stands in the templates.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from math import radians, tan
 
 from inventory.threads import Vertex
 
@@ -60,6 +60,39 @@ class Side:
     minor: tuple[Decimal | None, Decimal | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What drawings that stand side by side share, so that they can be compared: scale and distance from the axis.
+
+    One pitch of `pitch_mm` is PITCH units wide; `top_mm` and `bottom_mm` are the radii at the upper and the lower
+    edge.
+    """
+
+    pitch_mm: Decimal
+    top_mm: Decimal
+    bottom_mm: Decimal
+
+
+def frame(pitch_mm: Decimal, sides: Iterable[Side | None]) -> Frame:
+    """The frame that holds all these sides, to the scale of a thread of `pitch_mm`; sizes in mm. Source: none needed,
+    it is a matter of paper.
+
+    >>> side = Side((Decimal(10), None), (Decimal("9.026"), Decimal("9.206")), (Decimal("8.376"), Decimal("8.676")))
+    >>> frame(Decimal("1.5"), [side, None])
+    Frame(pitch_mm=Decimal('1.5'), top_mm=Decimal('5.45'), bottom_mm=Decimal('3.738'))
+    """
+    sizes = [
+        size
+        for side in sides
+        if side is not None
+        for pair in (side.major, side.minor)
+        for size in pair
+        if size is not None
+    ]
+    margin = pitch_mm * MARGIN
+    return Frame(pitch_mm, max(sizes) / 2 + margin, min(sizes) / 2 - margin)
+
+
 def _at(number: Decimal) -> str:
     return f"{number:.2f}"
 
@@ -67,14 +100,19 @@ def _at(number: Decimal) -> str:
 @dataclass(frozen=True, slots=True)
 class _Scale:
     pitch_mm: Decimal
-    top_mm: Decimal  # radius at the upper edge
     slope: Decimal  # tangent of half the thread angle
+    frame: Frame
+
+    @property
+    def pitches(self) -> int:
+        """So many pitches fill the width, the last one perhaps beyond the edge."""
+        return math.ceil(self.frame.pitch_mm * PITCHES / self.pitch_mm)
 
     def x(self, mm: Decimal) -> Decimal:
-        return mm / self.pitch_mm * PITCH
+        return mm / self.frame.pitch_mm * PITCH
 
     def y(self, diameter: Decimal) -> Decimal:
-        return (self.top_mm - diameter / 2) / self.pitch_mm * PITCH
+        return (self.frame.top_mm - diameter / 2) / self.frame.pitch_mm * PITCH
 
     def half_gap(self, diameter: Decimal, pitch_diameter: Decimal) -> Decimal:
         """Half the width of a thread ridge of the bolt (or groove of the hole) at a diameter, mm."""
@@ -84,7 +122,7 @@ class _Scale:
         """The profile from left to right over all pitches, flats at both ends of the flank."""
         points = []
         top, bottom = self.half_gap(major, pitch), self.half_gap(minor, pitch)
-        for number in range(PITCHES):
+        for number in range(self.pitches):
             middle = self.pitch_mm * (number + Decimal("0.5"))
             half = min(bottom, self.pitch_mm / 2)
             points += [
@@ -93,7 +131,7 @@ class _Scale:
                 (self.x(middle + top), self.y(major)),
                 (self.x(middle + half), self.y(minor)),
             ]
-        start, end = (Decimal(0), points[0][1]), (self.x(self.pitch_mm * PITCHES), points[-1][1])
+        start, end = (Decimal(0), points[0][1]), (self.x(self.pitch_mm * self.pitches), points[-1][1])
         return [start, *points, end]
 
 
@@ -102,9 +140,18 @@ def _path(points: Iterable[tuple[Decimal, Decimal]]) -> str:
 
 
 def profile(
-    *, pitch_mm: Decimal, angle: Decimal, hole: Side | None, bolt: Side | None, basic: Sequence[Vertex] = ()
+    *,
+    pitch_mm: Decimal,
+    angle: Decimal,
+    hole: Side | None,
+    bolt: Side | None,
+    basic: Sequence[Vertex] = (),
+    within: Frame | None = None,
 ) -> Profile:
     """A thread's profile to scale, three pitches wide; `angle` in degrees, limits with straight flanks and flats.
+
+    `within` is a frame that it shares with others: then it is as long as three pitches of that one, and may reach
+    beyond the right edge, where the drawing is to be cut off.
 
     Source: the geometry of a symmetric thread with straight flanks (ISO 68-1, ISO 228-1, BS 84 and BS 93 alike).
 
@@ -113,24 +160,16 @@ def profile(
     >>> drawn.width, drawn.bolt, [label.what for label in drawn.labels]
     ('450.00', '', ['major', 'pitch', 'minor'])
     """
-    slope = Decimal(str(tan(radians(float(angle) / 2))))
-    sizes = [
-        size
-        for side in (hole, bolt)
-        if side is not None
-        for pair in (side.major, side.minor)
-        for size in pair
-        if size is not None
-    ]
-    margin = pitch_mm * MARGIN
-    scale = _Scale(pitch_mm, max(sizes) / 2 + margin, slope)
-    height = (scale.top_mm - min(sizes) / 2 + margin) / pitch_mm * PITCH
+    slope = Decimal(str(math.tan(math.radians(float(angle) / 2))))
+    scale = _Scale(pitch_mm, slope, within or frame(pitch_mm, (hole, bolt)))
+    height = scale.y(2 * scale.frame.bottom_mm)
     width = PITCH * PITCHES
+    end = scale.x(pitch_mm * scale.pitches)
     hole_most, hole_least = _materials(hole, inside=True)
     bolt_most, bolt_least = _materials(bolt, inside=False)
 
     def body(sizes_: tuple[Decimal, Decimal, Decimal] | None, edge: Decimal) -> str:
-        return _path([*scale.outline(*sizes_), (width, edge), (Decimal(0), edge)]) if sizes_ else ""
+        return _path([*scale.outline(*sizes_), (end, edge), (Decimal(0), edge)]) if sizes_ else ""
 
     def band(most: tuple[Decimal, Decimal, Decimal] | None, least: tuple[Decimal, Decimal, Decimal] | None) -> str:
         return _path([*scale.outline(*most), *reversed(scale.outline(*least))]) if most and least else ""
@@ -150,7 +189,7 @@ def profile(
 def _basic(scale: _Scale, corners: Sequence[Vertex]) -> str:
     """The basic profile over all pitches: straight flanks, and arcs where the form is rounded."""
     path: list[str] = []
-    for number in range(-1, PITCHES + 1):
+    for number in range(-1, scale.pitches + 1):
         for corner in corners:
             x = scale.x(corner.axial + scale.pitch_mm * (number + Decimal("0.5")))
             radius = abs(corner.radius) / scale.pitch_mm * PITCH

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Mapping
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.core.exceptions import ValidationError
 
+from inventory import stock
 from inventory.errors import Reason, Refused
+from inventory.guards import act
 from inventory.kinds import plain
-from inventory.quantities import read_length, read_torque, to_mm
+from inventory.models import Batch, Movement, Unit
+from inventory.quantities import read_day, read_length, read_torque, to_mm
 from inventory.threads import Candidate, Dossier, Reading, dossier, identify, read
 from inventory.wording import SENTENCES, say
 
@@ -24,18 +30,53 @@ class Fault(ValidationError):
         self.reason = reason
 
 
+class Answers(forms.Form):
+    """The base of every form: what Django itself finds wrong is told as a `Reason` too, in the project's words.
+
+    A field may say by `missing`, a `Reason`, what would do where nothing was entered.
+    """
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Django's own way in for every fault, of a field and of the whole form."""
+        found = error if isinstance(error, ValidationError) else ValidationError(error)
+        if field is not None and not hasattr(found, "error_dict"):
+            typed = self[field].data if field in self.fields else None
+            found = ValidationError([_in_our_words(each, self.fields.get(field), typed) for each in found.error_list])
+        super().add_error(field, found)
+
+
+def _in_our_words(error: ValidationError, field: forms.Field | None, typed: Any) -> ValidationError:
+    """A fault that Django found by itself, by its code, as one of the project's."""
+    if isinstance(error, Fault):
+        return error
+    params = error.params if isinstance(error.params, dict) else {}
+    if error.code == "required":
+        return Fault(getattr(field, "missing", None) or Reason("answer_missing"))
+    if error.code == "max_length":
+        return Fault(Reason("answer_too_long", length=params.get("show_value"), longest=params.get("limit_value")))
+    if isinstance(field, forms.IntegerField):
+        least, most = field.min_value, field.max_value
+        return Fault(Reason("count_unreadable", typed=str(typed), least=least or 0, most=most))
+    return Fault(Reason("answer_unreadable", typed=str(typed)))
+
+
 class _ReadField(forms.CharField):
-    """A text field whose reader answers with a value or refuses with a `Reason`, shown at the field."""
+    """A text field whose reader answers with a value or refuses with a `Reason`, shown at the field.
+
+    `unknown` is a word that is an answer and cleans to None: nobody knows, and so it is not checked.
+    """
 
     reader: Callable[[str], Any]
+    missing: Reason | None = None
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, *, unknown: str = "", **kwargs: Any) -> None:
         kwargs.setdefault("max_length", 80)
         super().__init__(**kwargs)
+        self.unknown = unknown
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
-        if text in self.empty_values:
+        if text in self.empty_values or (self.unknown and plain(text) == self.unknown):
             return None
         try:
             return type(self).reader(text)
@@ -47,18 +88,21 @@ class ThreadField(_ReadField):
     """Cleans to a `Reading` (thread, class, notes) or None."""
 
     reader: Callable[[str], Reading] = staticmethod(read)
+    missing = Reason("thread_empty")
 
 
 class LengthField(_ReadField):
     """Cleans to whole nanometres or None; a bare number is millimetres."""
 
     reader = staticmethod(read_length)
+    missing = Reason("length_empty")
 
 
 class TorqueField(_ReadField):
     """Cleans to newton millimetres or None; a bare number is newton metres."""
 
     reader = staticmethod(read_torque)
+    missing = Reason("torque_empty")
 
 
 def read_number(text: str) -> Decimal:
@@ -86,6 +130,7 @@ class WordField(forms.CharField):
         super().__init__(**kwargs)
         self.words = dict(words)
         self.otherwise = otherwise
+        self.missing = Reason("word_missing", known=self._known)
 
     def clean(self, value: Any) -> str:
         text = super().clean(value)
@@ -94,12 +139,15 @@ class WordField(forms.CharField):
         known = {plain(name): code for code, word in self.words.items() for name in (code, word)}
         code = known.get(plain(text))
         if code is None:
-            reason = Reason("word_unknown", typed=text, known=tuple(word for word in self.words.values() if word))
-            raise Fault(reason)
+            raise Fault(Reason("word_unknown", typed=text, known=self._known))
         return code
 
+    @property
+    def _known(self) -> tuple[str, ...]:
+        return tuple(word for word in self.words.values() if word)
 
-class AskForm(forms.Form):
+
+class AskForm(Answers):
     """A thread as somebody types it, and a class; cleans to `found`, the dossier, or None."""
 
     q = ThreadField(label="Thread", required=False)
@@ -117,7 +165,7 @@ class AskForm(forms.Form):
         return cleaned
 
 
-class MeasureForm(forms.Form):
+class MeasureForm(Answers):
     """What was measured of a thread, either diameter and either pitch; cleans to `found`, the candidates."""
 
     outside = LengthField(label="Outside diameter", required=False)
@@ -141,3 +189,220 @@ class MeasureForm(forms.Form):
             except Refused as refused:
                 self.add_error(None, Fault(refused.reason))
         return cleaned
+
+
+# What a storekeeper enters when stock moves
+
+MOST = 1_000_000_000  # beyond it a count is a slip of the finger
+
+
+class DayField(forms.CharField):
+    """Cleans to a date: ISO, as the browser's own calendar writes it, or "+5d" counted from the form's `today`.
+
+    `ahead`: a day that is over is refused.
+    """
+
+    def __init__(self, *, ahead: bool = False, **kwargs: Any) -> None:
+        super().__init__(max_length=20, required=False, widget=forms.DateInput(attrs={"type": "date"}), **kwargs)
+        self.ahead = ahead
+        self.today = date.min
+
+    def clean(self, value: Any) -> date | None:
+        text = super().clean(value)
+        if text in self.empty_values:
+            return None
+        try:
+            day = read_day(text, self.today)
+        except Refused as refused:
+            raise Fault(refused.reason) from refused
+        if self.ahead and day < self.today:
+            raise Fault(Reason("day_is_over", day=day))
+        return day
+
+
+def _count(label: str, *, least: int, required: bool = True) -> forms.IntegerField:
+    number = forms.NumberInput(attrs={"inputmode": "numeric"})
+    return forms.IntegerField(label=label, min_value=least, max_value=MOST, required=required, widget=number)
+
+
+def _text(label: str, longest: int, *, required: bool = False, **attrs: str) -> forms.CharField:
+    text = forms.TextInput(attrs={"autocomplete": "off", **attrs})
+    return forms.CharField(label=label, max_length=longest, required=required, widget=text)
+
+
+class MoveForm(Answers):
+    """What one act on a unit or batch asks; `carried_out` books it, or puts what was refused at its field.
+
+    `at` names the field for the codes of refusals that belong to one; `refused` is one that belongs to none.
+    """
+
+    request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    thing: Any
+    at: Mapping[str, str] = {}
+    refused: Reason | None = None
+
+    def __init__(self, data: Any = None, *, thing: Unit | Batch, as_of: datetime) -> None:
+        super().__init__(
+            data, auto_id=f"id_{type(self).__name__.lower()}_%s", initial={"request_key": uuid.uuid4().hex}
+        )
+        self.thing, self.as_of = thing, as_of
+        for field in self.fields.values():
+            if isinstance(field, DayField):
+                field.today = as_of.astimezone(settings.SHOP_ZONE).date()
+
+    def carried_out(self, *, by: str) -> Movement | None:
+        """The movement that was booked; None where the form or the act refused it, which the form then tells."""
+        if not self.is_valid():
+            return None
+        try:
+            with act():
+                return self.book(by=by, as_of=self.as_of, request_key=self.cleaned_data["request_key"] or None)
+        except Refused as refused:
+            field = self.at.get(refused.reason.code)
+            self.refused = None if field else refused.reason
+            self.add_error(field, Fault(refused.reason))
+            return None
+
+    def book(self, **entry: Any) -> Movement:
+        """The act itself."""
+        raise NotImplementedError
+
+
+class LendForm(MoveForm):
+    """Lend a unit to somebody until a day."""
+
+    to = _text("To whom", 80, required=True, list="people")
+    new_name = forms.BooleanField(label="a new name: enter it", required=False)
+    until = DayField(label="Until the end of", ahead=True)
+    at: Mapping[str, str] = {"person_unknown": "to", "person_ambiguous": "to"}
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.lend_unit(unit=self.thing, to=self._person(), until=asked["until"], **entry)
+
+    def _person(self) -> Any:
+        try:
+            return stock.person(self.cleaned_data["to"])
+        except Refused as refused:
+            if refused.reason.code != "person_unknown" or not self.cleaned_data["new_name"]:
+                raise
+        return stock.add_person(name=self.cleaned_data["to"])
+
+
+class SendForm(MoveForm):
+    """Send a unit to a firm."""
+
+    why = forms.ChoiceField(label="For", choices=[("regrind", "regrind"), ("calibration", "calibration")])
+    to = _text("To which firm", 80)
+    until = DayField(label="Back by the end of", ahead=True)
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.send_unit(unit=self.thing, why=asked["why"], to=asked["to"], until=asked["until"], **entry)
+
+
+_CONDITIONS = [("serviceable", "serviceable"), ("due_regrind", "due for regrind"), ("new", "as new")]
+
+
+class ReturnForm(MoveForm):
+    """A unit comes back from where it was."""
+
+    bin = _text("Into bin", 40, required=True)
+    condition = forms.ChoiceField(label="Its condition", choices=_CONDITIONS)
+    holes = _count("Holes cut with it meanwhile", least=0, required=False)
+    calibration_due = DayField(label="Calibration good until the end of", ahead=True)
+    not_reground = forms.BooleanField(label="nothing was done to it: its life goes on", required=False)
+    at: Mapping[str, str] = {"bin_unknown": "bin"}
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial["bin"] = thing.bin.name
+        if thing.away_why != "regrind":
+            del self.fields["not_reground"]
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        unit: Any = self.thing
+        return stock.return_unit(
+            unit=unit,
+            bin=stock.bin_named(site=unit.bin.site.name, name=asked["bin"]),
+            condition=asked["condition"],
+            holes=asked["holes"] or 0,
+            reground=False if asked.get("not_reground") else None,
+            calibration_due=asked["calibration_due"],
+            **entry,
+        )
+
+
+class GiveBackForm(MoveForm):
+    """A unit comes back from the job that has it in hand."""
+
+    holes = _count("Holes cut since they were last booked", least=0, required=False)
+    condition = forms.ChoiceField(label="Its condition", choices=_CONDITIONS)
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.give_back_unit(
+            unit=self.thing, holes=asked["holes"] or 0, condition=asked["condition"], **entry
+        )  # fmt: skip
+
+
+class UseForm(MoveForm):
+    """Holes were cut with a unit."""
+
+    holes = _count("Holes cut", least=1)
+    label = _text("For job", 80)
+
+    def book(self, **entry: Any) -> Movement:
+        return stock.use_unit(
+            unit=self.thing, holes=self.cleaned_data["holes"], label=self.cleaned_data["label"], **entry
+        )
+
+
+class EndForm(MoveForm):
+    """A unit is worn out, broken or lost."""
+
+    how = forms.ChoiceField(label="What happened", choices=[("scrap", "scrapped"), ("lose", "lost")])
+    reason = _text("Why", 200, required=True)
+
+    def book(self, **entry: Any) -> Movement:
+        end = stock.scrap_unit if self.cleaned_data["how"] == "scrap" else stock.lose_unit
+        return end(unit=self.thing, reason=self.cleaned_data["reason"], **entry)
+
+
+class CountForm(MoveForm):
+    """A batch was counted and something else was found."""
+
+    found = _count("Counted", least=0)
+    reason = _text("Why it differs", 200, required=True)
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.adjust_batch(batch=self.thing, found=asked["found"], reason=asked["reason"], **entry)
+
+
+class SpoiltForm(MoveForm):
+    """Some of a batch is spoilt."""
+
+    quantity = _count("How many", least=1)
+    reason = _text("Why", 200, required=True)
+    at: Mapping[str, str] = {"quantity_negative": "quantity"}
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.scrap_batch(batch=self.thing, quantity=asked["quantity"], reason=asked["reason"], **entry)
+
+
+UNIT_ACTS: dict[str, type[MoveForm]] = {
+    "return": ReturnForm, "give_back": GiveBackForm, "lend": LendForm, "send": SendForm, "use": UseForm, "end": EndForm,
+}  # fmt: skip
+BATCH_ACTS: dict[str, type[MoveForm]] = {"count": CountForm, "spoilt": SpoiltForm}
+
+
+def acts_on(unit: Unit) -> tuple[str, ...]:
+    """The acts that a unit admits as it is."""
+    if unit.condition in stock.GONE:
+        return ()
+    if unit.away_why:
+        return ("return", "end")
+    return ("give_back", "use", "end") if unit.issued_to else ("lend", "send", "use", "end")

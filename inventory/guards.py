@@ -52,13 +52,17 @@ class Rule(models.CheckConstraint):
 class Sole(models.UniqueConstraint):
     """A unique constraint whose name is the code of its sentence.
 
-    SQLite tells only the columns of a refused one, so no two of them may stand on the same columns.
+    SQLite tells only the columns of a refused one, so no two of them may stand on the same columns. One on an
+    expression, such as a tag in capitals, stands as an index, which SQLite tells by its name.
     """
 
     sentences: ClassVar[Mapping[str, str]] = SENTENCES
 
-    def __init__(self, *, fields: Sequence[str], name: str, condition: models.Q | None = None) -> None:
+    def __init__(
+        self, *expressions: Any, fields: Sequence[str] = (), name: str, condition: models.Q | None = None
+    ) -> None:
         super().__init__(
+            *expressions,
             fields=fields,
             name=name,
             condition=condition,
@@ -295,7 +299,7 @@ def _sole_columns() -> dict[frozenset[str], str]:
     for model in apps.get_models():
         columns = {field.name: f"{model._meta.db_table}.{field.column}" for field in model._meta.fields}
         for constraint in model._meta.constraints:
-            if isinstance(constraint, models.UniqueConstraint):
+            if isinstance(constraint, models.UniqueConstraint) and constraint.fields:
                 named[frozenset(columns[field] for field in constraint.fields)] = constraint.name
     return named
 
@@ -311,7 +315,9 @@ def refusal(error: IntegrityError) -> Reason | None:
     if named is None:
         text = str(error)
         sort, _, rest = text.partition(" constraint failed: ")
-        if sort == "UNIQUE":
+        if sort == "UNIQUE" and rest.startswith("index "):
+            named = rest.removeprefix("index ").strip("'")
+        elif sort == "UNIQUE":
             named = _sole_columns().get(frozenset(rest.split(", ")))
         else:
             named = rest if sort == "CHECK" else text

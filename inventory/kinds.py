@@ -42,19 +42,13 @@ KINDS: dict[str, Kind] = {
             wears=True,
         ),
         Kind("hole_gauge", "hole gauge", "hole gauges", ("thread", "thread_class"), calibrated=True),
-        Kind(
-            "minor_gauge",
-            "minor-diameter plug",
-            "minor-diameter plugs",
-            ("thread", "thread_class"),
-            calibrated=True,
-        ),
         Kind("final_gauge", "final gauge", "final gauges", ("thread", "thread_class"), calibrated=True),
         Kind("setting_tool", "setting tool", "setting tools", ("thread",)),
         Kind("inserting_tool", "inserting tool", "inserting tools", ("thread",)),
         Kind("tang_tool", "tang tool", "tang tools", ("thread",)),
         Kind("key_driver", "key driver", "key drivers", ("thread",)),
         Kind("extractor", "extractor", "extractors", ("thread",)),
+        Kind("stop_collar", "stop collar", "stop collars", ("diameter",)),  # its bore: the tool that it sits on
         Kind("depth_gauge", "depth gauge", "depth gauges", ("usable_length",), calibrated=True),
         Kind("indicator", "dial indicator", "dial indicators", (), calibrated=True),
         Kind("torque_wrench", "torque wrench", "torque wrenches", ("torque_min", "torque_max"), calibrated=True),
@@ -63,6 +57,16 @@ KINDS: dict[str, Kind] = {
         Kind("oil", "oil", "oils", (), counted=True, shared=True),
         Kind("cleaner", "cleaner", "cleaners", (), counted=True, shared=True),
         Kind("adhesive", "adhesive", "adhesives", (), counted=True, shared=True, perishable=True),
+        Kind(
+            "corrosion_barrier",
+            "corrosion barrier",
+            "corrosion barriers",
+            (),
+            counted=True,
+            shared=True,
+            perishable=True,
+        ),
+        Kind("chip_bin", "lidded chip bin", "lidded chip bins"),
         Kind("safety", "safety item", "safety items", ("name",), counted=True, shared=True),
     )
 }
@@ -88,7 +92,8 @@ class Facts:
 
     `thread` is the key that the tool or the insert's outside carries, `inner` the key inside an insert;
     `hand` is a fixture's own hand ("L", "R" or ""), a thread's hand stands in its key. `life` is holes
-    between regrinds. None or "" means: nothing entered, so it cannot be matched on that.
+    between regrinds; `cure_hours` what an adhesive takes to cure by its data sheet, in whole hours, rounded up.
+    None or "" means: nothing entered, so it cannot be matched on that.
     """
 
     item: int
@@ -110,6 +115,7 @@ class Facts:
     torque_max: int | None = None
     family: str = ""
     life: int | None = None
+    cure_hours: int | None = None
 
     def missing(self) -> tuple[str, ...]:
         """The measurements that this item's kind must carry and that were not entered.
@@ -156,3 +162,24 @@ class StockLine:
     away_until: date | None = None
     calibration_due: date | None = None
     expires: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OfferFacts:
+    """One offer as a frozen value; money in minor units of `currency`.
+
+    A pack costs `price` and brings `pieces`, pairs of item id and count. `breaks` are pairs of packs and the
+    price a pack from that many on. Carriage and minimum are the supplier's, for a whole order.
+    """
+
+    offer: int
+    supplier: str
+    number: str
+    name: str
+    pieces: tuple[tuple[int, int], ...]
+    price: int
+    currency: str
+    breaks: tuple[tuple[int, int], ...]
+    lead_days: int
+    carriage: int
+    minimum: int

@@ -1,36 +1,27 @@
-"""Purchasing: suppliers, what they offer and at what price."""
+"""Purchasing: suppliers, what they offer and at what price, and what was ordered from them."""
 
 from __future__ import annotations
 
+import re
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
 
-from django.db.models import Prefetch
+from django.conf import settings
+from django.db.models import F, Prefetch, QuerySet, Sum
 
 from inventory.errors import Reason, Refused
 from inventory.guards import act
-from inventory.models import Item, Offer, OfferItem, PriceBreak, Supplier
+from inventory.kinds import OfferFacts
+from inventory.models import Item, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
+from inventory.stock import aware
 
-
-@dataclass(frozen=True, slots=True)
-class OfferFacts:
-    """One offer as a frozen value; money in minor units of `currency`.
-
-    A pack costs `price` and brings `pieces`, pairs of item id and count. `breaks` are pairs of packs and the
-    price a pack from that many on. Carriage and minimum are the supplier's, for a whole order.
-    """
-
-    offer: int
-    supplier: str
-    number: str
-    name: str
-    pieces: tuple[tuple[int, int], ...]
-    price: int
-    currency: str
-    breaks: tuple[tuple[int, int], ...]
-    lead_days: int
-    carriage: int
-    minimum: int
+__all__ = [
+    "OfferFacts", "OnOrder", "add_offer", "add_supplier", "close_order", "currency_code", "lock_supplier",
+    "next_number", "offers_for", "on_order", "open_orders", "order_of_request", "place_order",
+]  # fmt: skip
 
 
 def currency_code(text: str) -> str:
@@ -118,3 +109,135 @@ def offers_for(items: Collection[int]) -> list[OfferFacts]:
         )
         for offer in offers
     ]
+
+
+# --- orders ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class OnOrder:
+    """What a placed order will bring of one item: so many packs, so many pieces, and the day it is due."""
+
+    number: str
+    item: int
+    offer: int
+    packs: int
+    pieces: int
+    due: date | None
+
+
+def next_number(as_of: datetime) -> str:
+    """A free number for an order: the year and the next count after the last order of that form. One query.
+
+    Somebody else may take it meanwhile, which the act then refuses.
+    """
+    year = aware(as_of).astimezone(settings.SHOP_ZONE).year
+    last = Order.objects.filter(number__startswith=f"{year}-").order_by("-pk").values_list("number", flat=True)[:200]
+    counts = [int(match[1]) for number in last if (match := re.fullmatch(rf"{year}-([0-9]{{1,9}})", number))]
+    return f"{year}-{max(counts, default=0) + 1:03}"
+
+
+def place_order(
+    *,
+    supplier: str,
+    number: str,
+    lines: Sequence[tuple[int, int, int]],
+    by: Any,
+    as_of: datetime,
+    due: date | None = None,
+    request_key: str | None = None,
+) -> Order:
+    """Write down an order that is placed with a supplier; each line an offer, packs and the price agreed for a pack.
+
+    The same `request_key` answers with the order that it made. Raises `Refused`: order_without_lines,
+    supplier_unknown, offer_not_on_sale where one is not this supplier's or no longer sold, order_number_taken,
+    request_key_reused, and the tables' own rules (order_numbered, order_line_twice, order_line_packs_positive …).
+    """
+    at = aware(as_of)
+    if not lines:
+        raise Refused(Reason("order_without_lines"))
+    try:
+        with act():
+            done = _done(request_key, supplier)
+            if done is not None:
+                return done
+            firm = Supplier.objects.filter(name=supplier).first()
+            if firm is None:
+                raise Refused(Reason("supplier_unknown", typed=supplier))
+            sold = set(firm.offers.filter(active=True).values_list("pk", flat=True))
+            for offer, *_ in lines:
+                if offer not in sold:
+                    raise Refused(Reason("offer_not_on_sale", offer=offer, supplier=supplier))
+            order = Order.objects.create(
+                supplier=firm, number=number, state="placed", at=at, by=str(by), due=due, request_key=request_key
+            )
+            OrderLine.objects.bulk_create(
+                OrderLine(order=order, offer_id=offer, packs=packs, price=price) for offer, packs, price in lines
+            )
+            return order
+    except Refused as refused:
+        # Its twin was a moment ahead; the first one's answer is the answer.
+        if refused.reason.code in ("order_request_key_taken", "order_number_taken"):
+            done = _done(request_key, supplier)
+            if done is not None:
+                return done
+        raise
+
+
+def _done(request_key: str | None, supplier: str) -> Order | None:
+    done = order_of_request(request_key)
+    if done is not None and done.supplier.name != supplier:
+        raise Refused(Reason("request_key_reused", label=done.number))
+    return done
+
+
+def order_of_request(request_key: str | None) -> Order | None:
+    """The order that this request already made, if it is one that is repeated."""
+    if not request_key:
+        return None
+    return Order.objects.select_related("supplier").filter(request_key=request_key).first()
+
+
+def lock_supplier(name: str) -> None:
+    """Let nobody else order from this supplier until the transaction ends, so that what is on order stays as read."""
+    list(Supplier.objects.select_for_update().filter(name=name).values_list("pk"))
+
+
+def close_order(*, number: str, state: str) -> Order:
+    """A placed order was received, or was cancelled: it is no longer on order. Doing so again changes nothing.
+
+    What came in is received by its own act. Raises `Refused`: order_unknown, order_closed where it was closed the
+    other way.
+    """
+    if state not in ("received", "cancelled"):
+        raise ValueError(state)
+    with act():
+        order = Order.objects.select_for_update().filter(number=number).first()
+        if order is None:
+            raise Refused(Reason("order_unknown", number=number))
+        if order.state not in ("placed", state):
+            raise Refused(Reason("order_closed", number=number, state=order.state))
+        order.state = state
+        order.save(update_fields=["state"])
+        return order
+
+
+def on_order(items: Collection[int]) -> dict[int, list[OnOrder]]:
+    """What placed orders will bring of these items (ids), by item, the earliest due first. One query."""
+    rows = OfferItem.objects.filter(item__in=items, offer__order_lines__order__state="placed").values_list(
+        "item", "offer", "quantity", "offer__pack", "offer__order_lines__packs", "offer__order_lines__order__number",
+        "offer__order_lines__order__due",
+    )  # fmt: skip
+    found: dict[int, list[OnOrder]] = defaultdict(list)
+    for item, offer, quantity, pack, packs, number, due in rows:
+        found[item].append(OnOrder(number, item, offer, packs, packs * pack * quantity, due))
+    for each in found.values():
+        each.sort(key=lambda coming: (coming.due or date.max, coming.number))
+    return found
+
+
+def open_orders(most: int = 50) -> QuerySet[Order]:
+    """Orders that are placed, the last first: each with supplier, lines, `goods` and, with carriage, its `total`."""
+    orders = Order.objects.filter(state="placed").select_related("supplier").prefetch_related("lines__offer")
+    orders = orders.annotate(goods=Sum(F("lines__packs") * F("lines__price")))
+    return orders.annotate(total=F("goods") + F("supplier__carriage")).order_by("-pk")[:most]

@@ -1,4 +1,4 @@
-"""Lengths, torques and money as people type them, and as they are shown. PURE.
+"""Lengths, torques, money and days as people type them, and as they are shown. PURE.
 
 Lengths are whole nanometres (1/64 in is 396,875 nm, 0.0001 in is 2,540 nm, both exact), torques whole newton
 millimetres, money whole minor units. Numbers are read here; what a *unit* is worth is asked of Pint, once
@@ -8,6 +8,7 @@ per spelling, and only where somebody typed a unit: its import and registry cost
 from __future__ import annotations
 
 import re
+from datetime import date, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -106,6 +107,16 @@ def _split(text: str) -> tuple[Fraction, str, bool] | None:
     return -number if found["sign"] else number, found["unit"].strip(), found["decimal"] is None
 
 
+def _typed(quantity: str, typed: str) -> tuple[Fraction, str, bool]:
+    """What `_split` makes of a text; where that is nothing, refused as this quantity."""
+    if not typed:
+        raise Refused(Reason(f"{quantity}_empty"))
+    parts = _split(typed)
+    if parts is None:
+        raise Refused(Reason(f"{quantity}_unreadable", typed=typed[:LONGEST_TEXT]))
+    return parts
+
+
 @lru_cache(maxsize=4096)
 def read_length(text: str, default_unit: str = "mm") -> int:
     """Read a length as people type it; whole nanometres.
@@ -124,12 +135,7 @@ def read_length(text: str, default_unit: str = "mm") -> int:
     (28575000, 762000, 9525000)
     """
     typed = text.strip()
-    if not typed:
-        raise Refused(Reason("length_empty"))
-    parts = _split(typed)
-    if parts is None:
-        raise Refused(Reason("length_unreadable", typed=typed[:LONGEST_TEXT]))
-    number, unit, fraction = parts
+    number, unit, fraction = _typed("length", typed)
     if fraction and not unit and default_unit != "in":
         raise Refused(Reason("length_fraction_without_unit", typed=typed))
     unit = (unit or default_unit).lower()
@@ -163,12 +169,7 @@ def read_torque(text: str, default_unit: str = "N·m") -> int:
     (45000, 45000, 44742, 102970)
     """
     typed = text.strip()
-    if not typed:
-        raise Refused(Reason("torque_empty"))
-    parts = _split(typed)
-    if parts is None:
-        raise Refused(Reason("torque_unreadable", typed=typed[:LONGEST_TEXT]))
-    number, unit, _ = parts
+    number, unit, _ = _typed("torque", typed)
     spelling = re.sub(r"[ .·⋅*×x-]", "", (unit or default_unit).lower())
     worth = _worth(_TORQUE_UNITS[spelling], "newton * millimeter") if spelling in _TORQUE_UNITS else None
     if worth is None:
@@ -203,6 +204,21 @@ def read_money(text: str, currency: str = "EUR") -> int:
     return int(minor)
 
 
+def read_day(text: str, today: date) -> date:
+    """A day in ISO form, or so many days from today: "+30d", "-10d".
+
+    Errors (`Refused`): date_unreadable.
+
+    >>> read_day("2026-12-01", date(2026, 11, 25)), read_day("+5d", date(2026, 11, 25))
+    (datetime.date(2026, 12, 1), datetime.date(2026, 11, 30))
+    """
+    ahead = re.fullmatch(r"([+-][0-9]{1,5})d", text)
+    try:
+        return today + timedelta(days=int(ahead[1])) if ahead else date.fromisoformat(text)
+    except (ValueError, OverflowError):
+        raise Refused(Reason("date_unreadable", typed=text[:LONGEST_TEXT])) from None
+
+
 def _trimmed(number: Decimal) -> str:
     text = format(number, "f")
     return text.rstrip("0").rstrip(".") if "." in text else text
@@ -218,19 +234,23 @@ def _inch(nm: int, rounding: Rounding) -> str:
     return format((Decimal(nm) / NM_PER_INCH).quantize(Decimal("0.0001"), _MODES[rounding]), "f")
 
 
+def _both(metric: str, inch: str, units: str) -> str:
+    return f"{inch} ({metric})" if units == "in" else f"{metric} ({inch})"
+
+
 def show_length(nm: int, units: str = "mm", rounding: Rounding = "nearest") -> str:
     """A length for reading: millimetres with inch beside, or the reverse with `units` "in".
 
-    Millimetres to 3 decimals with trailing zeros trimmed, inches to 4 decimals. Show the least of a window
-    with rounding "up" and its most with "down": then the printed pair lies inside the true one.
+    Millimetres to 3 decimals with trailing zeros trimmed, inches to 4 decimals. A plain size is rounded to the
+    nearest, so that it always reads alike. Show the least of a window that somebody works to with rounding "up" and
+    its most with "down": then the printed pair lies inside the true one.
 
     >>> show_length(14_376_000), show_length(14_500_000, "in")
     ('14.376 mm (0.5660 in)', '0.5709 in (14.5 mm)')
     >>> show_length(14_676_000, rounding="down")
     '14.676 mm (0.5777 in)'
     """
-    mm, inch = f"{_mm(nm, rounding)} mm", f"{_inch(nm, rounding)} in"
-    return f"{inch} ({mm})" if units == "in" else f"{mm} ({inch})"
+    return _both(f"{_mm(nm, rounding)} mm", f"{_inch(nm, rounding)} in", units)
 
 
 def show_torque(nmm: int, units: str = "mm") -> str:
@@ -242,8 +262,7 @@ def show_torque(nmm: int, units: str = "mm") -> str:
     newton_metres = _trimmed(Decimal(nmm).scaleb(-3))
     # 1 lbf·ft = 1355.8179483314004 N·mm, exact; written out so that showing a number never loads Pint.
     pound_feet = _trimmed((Decimal(nmm) / Decimal("1355.8179483314004")).quantize(Decimal("0.1")))
-    metric, inch = f"{newton_metres} N·m", f"{pound_feet} lbf·ft"
-    return f"{inch} ({metric})" if units == "in" else f"{metric} ({inch})"
+    return _both(f"{newton_metres} N·m", f"{pound_feet} lbf·ft", units)
 
 
 def show_money(minor: int, currency: str = "EUR") -> str:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from django.conf import settings
@@ -39,10 +40,11 @@ def reserve(
 ) -> Reservation:
     """Hold all of these units and quantities for a label, or none of them.
 
-    A batch is held from the earliest start of the units on (from `as_of` where there are none). What was true
-    when the set was worked out is looked at again under lock: windows, life, condition, quantities. Dates
-    (calibration, expiry) do not move by themselves and are not judged again. The same `request_key` with the
-    same label answers with the reservation that is already there.
+    A unit may be wished for several windows that do not overlap: others have it in between. A batch is held
+    from the earliest start of the units on (from `as_of` where there are none). What was true when the set was
+    worked out is looked at again under lock: windows, life, condition, quantities. Dates (calibration, expiry) do
+    not move by themselves and are not judged again. The same `request_key` with the same label answers with the
+    reservation that is already there.
 
     Raises `ReservationRefused` with unit_unknown, unit_not_at_hand, unit_away, unit_held, life_short,
     batch_unknown, batch_short; `Refused` with reservation_empty, unit_held_twice, batch_held_twice,
@@ -52,7 +54,7 @@ def reserve(
     wishes = sorted((unit, aware(start), aware(end), holes) for unit, start, end, holes in unit_holds)
     if not wishes and not batch_holds:
         raise Refused(Reason("reservation_empty"))
-    if len({wish[0] for wish in wishes}) < len(wishes):
+    if any(one[0] == next_[0] and next_[1] < one[2] for one, next_ in pairwise(wishes)):
         raise Refused(Reason("unit_held_twice"))
     if len({batch for batch, _ in batch_holds}) < len(batch_holds):
         raise Refused(Reason("batch_held_twice"))
@@ -61,9 +63,7 @@ def reserve(
             done = _done(request_key, label)
             if done is not None:
                 return done
-            # Locks in one order everywhere: units by id, then batches by id. What is read comes after them.
-            units = _locked(Unit, [wish[0] for wish in wishes])
-            batches = _locked(Batch, [batch for batch, _ in batch_holds])
+            units, batches = lock(units=[wish[0] for wish in wishes], batches=[batch for batch, _ in batch_holds])
             done = _done(request_key, label)  # a twin of this request may have been ahead while we waited
             if done is not None:
                 return done
@@ -92,7 +92,7 @@ def reserve(
         raise
 
 
-def release(*, reservation: Reservation, by: Any, as_of: datetime) -> Reservation:
+def release(*, reservation: Reservation, by: Any, as_of: datetime, request_key: str | None = None) -> Reservation:
     """Let go of everything that a reservation holds; doing so again changes nothing.
 
     Units are freed without a lock. What a batch holds is a balance, so batches are locked as everywhere.
@@ -100,7 +100,7 @@ def release(*, reservation: Reservation, by: Any, as_of: datetime) -> Reservatio
     at = aware(as_of)
     with act():
         freed = Reservation.objects.filter(pk=reservation.pk, state="active").update(
-            state="released", released_at=at, released_by=str(by)
+            state="released", released_at=at, released_by=str(by), release_key=request_key
         )
         if freed:
             UnitHold.objects.filter(reservation=reservation, active=True).update(active=False)
@@ -113,6 +113,25 @@ def release(*, reservation: Reservation, by: Any, as_of: datetime) -> Reservatio
         return reservation
 
 
+def released_by_request(request_key: str, label: str) -> Reservation | None:
+    """The reservation of this label that this very request let go; None where it is a new request.
+
+    Raises `Refused("request_key_reused")` where the key let go what another label had.
+    """
+    done = Reservation.objects.filter(release_key=request_key).first()
+    if done is not None and done.label != label:
+        raise Refused(Reason("request_key_reused", label=done.label))
+    return done
+
+
+def lock(*, units: Iterable[int], batches: Iterable[int]) -> tuple[dict[int, Unit], dict[int, Batch]]:
+    """Lock these units and batches until the transaction ends, and read them as they are then, by id.
+
+    One order everywhere: units by id, then batches by id. Whoever decides by what is free locks first, then reads.
+    """
+    return _locked(Unit, units), _locked(Batch, batches)
+
+
 def _done(request_key: str | None, label: str) -> Reservation | None:
     """The reservation that this request already made, if it is one that is repeated."""
     if request_key is None:
@@ -123,7 +142,8 @@ def _done(request_key: str | None, label: str) -> Reservation | None:
     return done
 
 
-def _locked(model: Any, ids: Sequence[int]) -> dict[int, Any]:
+def _locked(model: Any, ids: Iterable[int]) -> dict[int, Any]:
+    ids = set(ids)
     if not ids:
         return {}
     rows = model.objects.filter(pk__in=ids).select_related("item").order_by("pk")
@@ -135,8 +155,11 @@ def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> lis
     active = UnitHold.objects.filter(unit__in=units, active=True) if units else UnitHold.objects.none()
     for hold in active.select_related("reservation").order_by("start", "id"):
         holds[hold.unit_id].append(hold)
+    wanted: dict[int, int] = defaultdict(int)  # over all windows: the life of a unit is one
+    for unit_id, _, _, holes in wishes:
+        wanted[unit_id] += holes
     reasons: list[Reason] = []
-    for unit_id, start, end, holes in wishes:
+    for unit_id, start, end, _ in wishes:
         unit = units.get(unit_id)
         if unit is None:
             reasons.append(Reason("unit_unknown", id=unit_id))
@@ -151,9 +174,9 @@ def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> lis
         reasons += [unit_held(unit.tag, hold) for hold in holds[unit_id] if hold.start < end and hold.end > start]
         if unit.item.life is not None:
             left = unit.item.life - unit.holes_cut - sum(hold.holes for hold in holds[unit_id])
-            if holes > left:
-                reasons.append(Reason("life_short", tag=unit.tag, left=left, needed=holes))
-    return reasons
+            if wanted[unit_id] > left:
+                reasons.append(Reason("life_short", tag=unit.tag, left=left, needed=wanted[unit_id]))
+    return list(dict.fromkeys(reasons))
 
 
 def _batches_in_the_way(batches: dict[int, Batch], wishes: Sequence[BatchWish]) -> list[Reason]:

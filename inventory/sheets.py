@@ -12,13 +12,18 @@ import csv
 import difflib
 import io
 import re
+import warnings
+import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
+from itertools import zip_longest
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 from zipfile import BadZipFile
+
+from django.conf import settings
 
 from inventory.catalogue import SAME, new_item
 from inventory.errors import Reason, Refused
@@ -26,20 +31,21 @@ from inventory.guards import act
 from inventory.kinds import CONDITIONS, KINDS, plain
 from inventory.models import Batch, Bin, Item, Movement, Offer, Person, Site, Supplier, Unit
 from inventory.purchasing import add_offer, add_supplier, currency_code
-from inventory.quantities import read_length, read_money, read_torque
-from inventory.stock import AT_HAND, GONE, aware
-from inventory.threads import DrillError, Reading, Thread, classes, read, read_drill
+from inventory.quantities import read_day, read_length, read_money, read_torque
+from inventory.stock import AT_HAND, GONE, aware, tag_taken, worn
+from inventory.threads import DrillError, Reading, Thread, basic, classes, read, read_drill
 
 LARGEST_FILE = 50_000_000  # bytes
+IN_THE_HOLE = ("tap", "hole_gauge", "final_gauge")  # kinds that only the class of a hole's thread suits
 _BATCH = 2_000
 
 # --- cells -------------------------------------------------------------------------------------------------
 
 
-def _word(words: dict[str, str]) -> Callable[[str, date], str]:
+def _word(words: dict[str, str]) -> Callable[[str], str]:
     """A reader of one of a few words; `words` maps each spelling to what it means."""
 
-    def reader(text: str, today: date) -> str:
+    def reader(text: str) -> str:
         found = words.get(plain(text))
         if found is None:
             known = tuple(dict.fromkeys(words.values()))
@@ -50,19 +56,7 @@ def _word(words: dict[str, str]) -> Callable[[str, date], str]:
     return reader
 
 
-def _text(text: str, today: date) -> str:
-    return text
-
-
-def _thread(text: str, today: date) -> Reading:
-    return read(text)
-
-
-def _length(text: str, today: date) -> int:
-    return read_length(text)
-
-
-def _diameter(text: str, today: date) -> int:
+def _diameter(text: str) -> int:
     """A diameter in nm: a drill by size or name, or any other length ("30 thou")."""
     try:
         return read_drill(text).diameter_nm
@@ -72,12 +66,8 @@ def _diameter(text: str, today: date) -> int:
         return read_length(text)
 
 
-def _torque(text: str, today: date) -> int:
-    return read_torque(text)
-
-
-def _whole(least: int) -> Callable[[str, date], int]:
-    def reader(text: str, today: date) -> int:
+def _whole(least: int) -> Callable[[str], int]:
+    def reader(text: str) -> int:
         if re.fullmatch(r"[0-9]{1,12}", text) is None or int(text) < least:
             raise Refused(Reason("count_unreadable", typed=text, least=least))
         return int(text)
@@ -85,7 +75,7 @@ def _whole(least: int) -> Callable[[str, date], int]:
     return reader
 
 
-def _lead(text: str, today: date) -> int:
+def _lead(text: str) -> int:
     """A lead in threads, as tenths of a thread."""
     try:
         tenths = Decimal(text.replace(",", ".")) * 10
@@ -96,23 +86,7 @@ def _lead(text: str, today: date) -> int:
     return int(tenths)
 
 
-def _day(text: str, today: date) -> date:
-    """A date in ISO form, or so many days from today: "+30d", "-10d"."""
-    ahead = re.fullmatch(r"([+-])([0-9]{1,5})d", text)
-    if ahead:
-        days = timedelta(days=int(ahead[2]))
-        return today + days if ahead[1] == "+" else today - days
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refused(Reason("date_unreadable", typed=text)) from None
-
-
-def _currency(text: str, today: date) -> str:
-    return currency_code(text)
-
-
-def _money_text(text: str, today: date) -> str:
+def _money_text(text: str) -> str:
     read_money(text)  # the currency is another cell's; whether it is money at all can be said here
     return text
 
@@ -131,67 +105,74 @@ _CONDITIONS = {plain(condition): condition for condition in CONDITIONS} | {"due 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a sheet: its heading, what it describes (`of`), what it holds, how a cell is read."""
+    """One column of a sheet: its heading, what it describes (`of`), what it holds, how a cell is read.
+
+    `field` is what its value is stored under.
+    """
 
     name: str
     of: str
     meaning: str
-    reader: Callable[[str, date], Any]
+    reader: Callable[[str], Any] | None  # None: a day, which may count from today
+
+    @property
+    def field(self) -> str:
+        return "thread_class" if self.name == "class" else self.name.replace(" ", "_")
 
 
 STOCK = (
     Column("kind", "item", "what it is: drill, tap, seat cutter, hole gauge …", _word(_KINDS)),
-    Column("number", "item", "the shop's own catalogue number", _text),
-    Column("name", "item", "a name, where measurements do not tell enough (fixtures, safety items)", _text),
-    Column("thread", "item", "the thread it carries or cuts: M14 x 1,5 · 9/16-18 · EG M14x1.5", _thread),
-    Column("class", "item", "thread class: 6H, 2B …", _text),
-    Column("inner", "item", "an insert's inside thread", _thread),
+    Column("number", "item", "the shop's own catalogue number", str),
+    Column("name", "item", "a name, where measurements do not tell enough (fixtures, safety items)", str),
+    Column("thread", "item", "the thread it carries or cuts: M14 x 1,5 · 9/16-18 · EG M14x1.5", read),
+    Column("class", "item", "thread class: 6H, 2B …", str),
+    Column("inner", "item", "an insert's inside thread", read),
     Column("diameter", "item", "cutting diameter: 15.5 · 19/32 in · 0.610\" · #7 · Q", _diameter),
     Column("pilot", "item", "diameter of a seat cutter's pilot", _diameter),
-    Column("usable length", "item", "how deep it reaches: 120 · 4 3/4 in", _length),
+    Column("usable length", "item", "how deep it reaches: 120 · 4 3/4 in", read_length),
     Column("lead", "item", "a tap's lead in threads: 4 · 1,5", _lead),
     Column("flute", "item", "straight, spiral or point (spiral point)", _word(_FLUTES)),
     Column("action", "item", "cut or form", _word(_ACTIONS)),
-    Column("insert length", "item", "an insert's length", _length),
+    Column("insert length", "item", "an insert's length", read_length),
     Column("flange", "item", "diameter of an insert's flange", _diameter),
     Column("hand", "item", "a fixture's own, L or R; a thread's stands in the thread", _word(_HANDS)),
-    Column("torque min", "item", "least torque: 20 · 15 lbf·ft", _torque),
-    Column("torque max", "item", "largest torque", _torque),
-    Column("family", "item", "insert family and edition: own-flanged/1", _text),
+    Column("torque min", "item", "least torque: 20 · 15 lbf·ft", read_torque),
+    Column("torque max", "item", "largest torque", read_torque),
+    Column("family", "item", "insert family and edition: own-flanged/1", str),
     Column("life", "item", "holes between regrinds", _whole(1)),
-    Column("tag", "unit", "the unit's own tag; a row with one is a unit", _text),
+    Column("cure hours", "item", "hours an adhesive takes to cure, by its data sheet, rounded up", _whole(1)),
+    Column("tag", "unit", "the unit's own tag; a row with one is a unit", str),
     Column("condition", "unit", "new, serviceable (if left out) or due_regrind", _word(_CONDITIONS)),
     Column("holes cut", "unit", "holes cut since the last regrind", _whole(0)),
-    Column("calibration due", "unit", "last good day: 2027-03-31 · +90d", _day),
+    Column("calibration due", "unit", "last good day: 2027-03-31 · +90d", None),
     Column("away why", "unit", "loan, regrind or calibration", _word(_AWAY)),
-    Column("away until", "unit", "last day it is away; empty if nobody knows", _day),
-    Column("away with", "unit", "who has it", _text),
-    Column("site", "place", "where the bin stands", _text),
-    Column("bin", "place", "the bin's name", _text),
+    Column("away until", "unit", "last day it is away; empty if nobody knows", None),
+    Column("away with", "unit", "who has it", str),
+    Column("site", "place", "where the bin stands", str),
+    Column("bin", "place", "the bin's name", str),
     Column("walk", "place", "the bin's number on the walk through the crib", _whole(0)),
     Column("quantity", "batch", "how many; a row with one is a batch", _whole(1)),
-    Column("lot", "batch", "the maker's lot", _text),
-    Column("packed", "batch", "day of make or pack", _day),
-    Column("expires", "batch", "last good day", _day),
+    Column("lot", "batch", "the maker's lot", str),
+    Column("packed", "batch", "day of make or pack", None),
+    Column("expires", "batch", "last good day", None),
 )  # fmt: skip
 
 OFFERS = (
-    Column("supplier", "supplier", "the firm's name", _text),
-    Column("currency", "supplier", "EUR if left out", _currency),
+    Column("supplier", "supplier", "the firm's name", str),
+    Column("currency", "supplier", "EUR if left out", currency_code),
     Column("carriage", "supplier", "carriage an order", _money_text),
     Column("minimum", "supplier", "least order", _money_text),
-    Column("items", "offer", "catalogue number, or a set sold whole: DR-145 × 2 + TP-16 × 1", _text),
-    Column("number", "offer", "the supplier's own number", _text),
-    Column("name", "offer", "what the supplier calls it", _text),
+    Column("items", "offer", "catalogue number, or a set sold whole: DR-145 × 2 + TP-16 × 1", str),
+    Column("number", "offer", "the supplier's own number", str),
+    Column("name", "offer", "what the supplier calls it", str),
     Column("pack", "offer", "how many of it one pack holds; 1 if left out", _whole(1)),
     Column("price", "offer", "price of one pack", _money_text),
     Column("lead days", "offer", "days from order to delivery", _whole(0)),
-    Column("breaks", "offer", "from so many packs on, so much a pack: 10: 4.20; 50: 3.90", _text),
+    Column("breaks", "offer", "from so many packs on, so much a pack: 10: 4.20; 50: 3.90", str),
 )
 
 _REQUIRED = {"stock": ("kind",), "offers": ("supplier", "items", "price")}
-# Where a column is stored under another name.
-_FIELDS = {"class": "thread_class"}
+_HEADINGS = {column.field: column.name for column in STOCK}
 _LONGEST = {
     "number": 40, "name": 160, "class": 12, "family": 80, "tag": 40, "away with": 80, "site": 80, "bin": 40,
     "lot": 40, "supplier": 80,
@@ -246,33 +227,90 @@ class Intake:
 # --- files -------------------------------------------------------------------------------------------------
 
 
-def _csv_rows(path: Path) -> Iterator[list[str]]:
+# Cells by row and column, both counted as in the list of rows, that read as blank or as something else than they
+# show: what is wrong with them.
+Flaws = dict[tuple[int, int], Reason]
+
+
+def _csv_rows(path: Path) -> list[list[str]]:
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise Refused(Reason("sheet_not_utf8", sheet=path.name, byte=error.start)) from error
     head = next((line for line in text.splitlines() if line.strip()), "")
     # The separator is the one of the three that the headings use; no heading holds any of them.
-    separator = max(",;\t", key=head.count)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=head.count), strict=True)
     try:
-        yield from csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+        return list(rows)
     except csv.Error as error:
-        raise Refused(Reason("sheet_broken", sheet=path.name, detail=str(error))) from error
+        raise Refused(Reason("sheet_line_broken", sheet=path.name, line=rows.line_num)) from error
 
 
-def _xlsx_rows(path: Path) -> Iterator[list[str]]:
+def _xlsx_rows(path: Path) -> tuple[list[list[str]], Flaws]:
     from openpyxl import load_workbook  # imported late: it costs a fifth of a second
     from openpyxl.utils.exceptions import InvalidFileException
 
+    broken = (
+        BadZipFile, InvalidFileException, LookupError, ValueError, TypeError, AttributeError, SyntaxError, EOFError,
+        RuntimeError, zlib.error,
+    )  # fmt: skip
     try:
-        book = load_workbook(path, read_only=True, data_only=True)
-    except (BadZipFile, InvalidFileException, KeyError, ValueError) as error:
-        raise Refused(Reason("sheet_broken", sheet=path.name, detail=str(error))) from error
-    try:
-        for row in book.worksheets[0].iter_rows(values_only=True):
-            yield [_cell_text(cell) for cell in row]
-    finally:
-        book.close()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # openpyxl's remarks on styles and the like
+            book = load_workbook(path, read_only=True, data_only=True)
+            try:
+                page: Any = book.worksheets[0]
+                with page._get_source() as source:
+                    texts, flaws = _hidden(source)
+                page.reset_dimensions()  # what a file says of its own extent is not always so
+                rows = [[_cell_text(cell) for cell in row] for row in page.iter_rows(values_only=True)]
+            finally:
+                book.close()
+        for (row, column), text in texts.items():
+            rows[row] += [""] * (column + 1 - len(rows[row]))
+            rows[row][column] = text
+    except broken as error:
+        raise Refused(Reason("sheet_broken", sheet=path.name)) from error
+    return rows, flaws
+
+
+def _hidden(source: IO[bytes]) -> tuple[dict[tuple[int, int], str], Flaws]:
+    """What reading the values of a worksheet does not show: its formulas without a value, each with its text, its
+    errors, and the cells of its merged ranges beside the first, which are blank and look as if they were not.
+    """
+    from openpyxl.utils import coordinate_to_tuple
+    from openpyxl.worksheet.cell_range import CellRange
+    from openpyxl.xml.constants import SHEET_MAIN_NS
+    from openpyxl.xml.functions import iterparse
+
+    texts: dict[tuple[int, int], str] = {}
+    flaws: Flaws = {}
+    row = column = widest = 0
+    for event, element in iterparse(source, ("start", "end")):
+        name = element.tag.removeprefix(f"{{{SHEET_MAIN_NS}}}")
+        if (event, name) == ("start", "row"):
+            row, column = int(element.get("r") or row + 1), 0
+        elif (event, name) == ("end", "c"):
+            at = element.get("r")
+            row, column = coordinate_to_tuple(at) if at else (row, column + 1)
+            widest = max(widest, column)
+            formula, value = (element.find(f"{{{SHEET_MAIN_NS}}}{part}") for part in ("f", "v"))
+            if element.get("t") == "e":
+                flaws[row - 1, column - 1] = Reason("cell_error")
+            # An empty text is a value: =IF(B2="", "", B2) gives one.
+            elif formula is not None and (value is None or not value.text) and element.get("t") != "str":
+                texts[row - 1, column - 1] = f"={formula.text or ''}"
+                flaws[row - 1, column - 1] = Reason("cell_formula_without_value")
+        elif (event, name) == ("end", "row"):
+            element.clear()
+        elif (event, name) == ("end", "mergeCell"):
+            cells = element.get("ref", "A1")
+            left, top, right, bottom = CellRange(cells).bounds
+            for down in range(top, min(bottom, row) + 1):
+                for across in range(left, min(right, widest) + 1):
+                    if (down, across) != (top, left):
+                        flaws[down - 1, across - 1] = Reason("cell_merged", cells=cells)
+    return texts, flaws
 
 
 def _cell_text(cell: Any) -> str:
@@ -288,15 +326,18 @@ def _cell_text(cell: Any) -> str:
     return str(cell).strip()
 
 
-def _file_rows(path: Path) -> Iterator[list[str]]:
+def _file_rows(path: Path) -> tuple[list[list[str]], Flaws]:
     if not path.is_file():
         raise Refused(Reason("sheet_not_found", sheet=str(path)))
     if path.stat().st_size > LARGEST_FILE:
         raise Refused(Reason("sheet_too_large", sheet=path.name, megabytes=LARGEST_FILE // 1_000_000))
-    if path.suffix.lower() in (".csv", ".tsv", ".txt"):
-        return _csv_rows(path)
-    if path.suffix.lower() == ".xlsx":
-        return _xlsx_rows(path)
+    try:
+        if path.suffix.lower() in (".csv", ".tsv", ".txt"):
+            return _csv_rows(path), {}
+        if path.suffix.lower() == ".xlsx":
+            return _xlsx_rows(path)
+    except OSError as error:
+        raise Refused(Reason("sheet_not_permitted", sheet=path.name)) from error
     raise Refused(Reason("sheet_kind_unknown", sheet=path.name, known=(".csv", ".xlsx")))
 
 
@@ -304,10 +345,11 @@ def read_sheet(path: Path, today: date) -> Sheet:
     """Read a sheet cell by cell; dates such as "+30d" count from `today`. Touches no database.
 
     Faults of cells are collected in the answer. Raises `Refused` where there is no sheet to speak of:
-    sheet_not_found, sheet_kind_unknown, sheet_too_large, sheet_not_utf8, sheet_broken, sheet_empty,
-    column_unknown, column_twice, column_missing.
+    sheet_not_found, sheet_not_permitted, sheet_kind_unknown, sheet_too_large, sheet_not_utf8, sheet_broken,
+    sheet_line_broken, sheet_empty, column_unknown, column_twice, column_missing.
     """
-    rows = ((number, [cell.strip() for cell in row]) for number, row in enumerate(_file_rows(path), start=1))
+    texts, flaws = _file_rows(path)
+    rows = ((number, [cell.strip() for cell in row]) for number, row in enumerate(texts, start=1))
     filled = ((number, row) for number, row in rows if any(row))
     _, head = next(filled, (0, []))
     if not head:
@@ -336,9 +378,11 @@ def read_sheet(path: Path, today: date) -> Sheet:
     faults: list[Reason] = []
     notes: dict[tuple[str, str], list[Reason]] = {}
     for number, cells in filled:
-        row = Row(path.name, number, {n: c for n, c in zip(names, cells, strict=False) if n and c}, {})
-        found = list(_read_cells(row, columns, of, today, notes))
-        if any(cells[len(names) :]):
+        wrong = {name: flaws[number - 1, at] for at, name in enumerate(names) if (number - 1, at) in flaws}
+        beside = list(zip_longest(names, cells, fillvalue=""))
+        row = Row(path.name, number, {name: cell for name, cell in beside if name and (cell or name in wrong)}, {})
+        found = list(_read_cells(row, wrong, columns, of, today, notes))
+        if any(cell and not name for name, cell in beside):
             found.append(row.fault("", Reason("cell_beyond_columns")))
         faults += found
         if not found:
@@ -354,9 +398,14 @@ def read_sheet(path: Path, today: date) -> Sheet:
 
 
 def _read_cells(
-    row: Row, columns: dict[str, Column], of: str, today: date, notes: dict[tuple[str, str], list[Reason]]
+    row: Row,
+    wrong: dict[str, Reason],
+    columns: dict[str, Column],
+    of: str,
+    today: date,
+    notes: dict[tuple[str, str], list[Reason]],
 ) -> Iterator[Reason]:
-    """Read the cells of one row into its values; yields what is wrong with them.
+    """Read the cells of one row into its values; yields what is wrong with them, for some of them known before.
 
     What a reader filled in is noted once for each text of a column, with the first row that has it.
     """
@@ -364,16 +413,19 @@ def _read_cells(
         if name not in row.text:
             yield row.fault(name, Reason("cell_missing"))
     for name, text in row.text.items():
+        reader = columns[name].reader
         try:
+            if name in wrong:
+                raise Refused(wrong[name])
             if len(text) > _LONGEST.get(name, 400):
                 raise Refused(Reason("cell_too_long", longest=_LONGEST.get(name, 400)))
-            value = columns[name].reader(text, today)
+            value = read_day(text, today) if reader is None else reader(text)
         except Refused as refused:
             yield row.fault(name, refused.reason)
             continue
         if isinstance(value, Reading):
             notes.setdefault((name, text), [row.fault(name, note) for note in value.notes])
-        row.value[_FIELDS.get(name, name.replace(" ", "_"))] = value
+        row.value[columns[name].field] = value
     if of == "stock":
         yield from _unfit_stock(row)
 
@@ -384,13 +436,27 @@ def _unfit_stock(row: Row) -> Iterator[Reason]:
     for column in ("thread", "inner"):
         wanted, reading = value.get("thread_class"), value.get(column)
         if column == "thread" and wanted and isinstance(reading, Reading):
-            known = classes(reading.thread) + classes(reading.thread, internal=False)
+            known = classes(reading.thread)
+            if kind is None or kind.code not in IN_THE_HOLE:
+                known += classes(reading.thread, internal=False)
             if wanted not in known:
                 thread = reading.thread.designation
                 why = Reason("thread_class_unknown", thread_class=wanted, thread=thread, known=known)
                 yield row.fault("class", why)
             elif reading.thread_class not in ("", wanted):
                 yield row.fault("class", Reason("thread_class_twice", typed=reading.typed, thread_class=wanted))
+    outer, inner = value.get("thread"), value.get("inner")
+    if (
+        isinstance(outer, Reading)
+        and isinstance(inner, Reading)
+        and basic(inner.thread).major >= basic(outer.thread).major
+    ):
+        named = {"inner": inner.thread.designation, "thread": outer.thread.designation}
+        yield row.fault("inner", Reason("inner_not_inside", **named))
+    if "diameter" in value and value.get("pilot", 0) >= value["diameter"]:
+        yield row.fault(
+            "pilot", Reason("pilot_not_under_cutter", pilot_nm=value["pilot"], diameter_nm=value["diameter"])
+        )
     if value.get("torque_min", 0) > value.get("torque_max", value.get("torque_min", 0)):
         yield row.fault("torque min", Reason("item_torque_range"))
     if "tag" in value and "quantity" in value:
@@ -434,7 +500,7 @@ def load(*, paths: Sequence[Path], as_of: datetime, by: Any, apply: bool) -> Int
     """
     aware(as_of)
     intake = Intake()
-    sheets = [read_sheet(path, as_of.date()) for path in paths]
+    sheets = [read_sheet(path, as_of.astimezone(settings.SHOP_ZONE).date()) for path in paths]
     for sheet in sheets:
         intake.faults += sheet.faults
         intake.notes += sheet.notes
@@ -450,7 +516,8 @@ def load(*, paths: Sequence[Path], as_of: datetime, by: Any, apply: bool) -> Int
     except _Undone:
         pass
     # By sheet and row, as somebody reads it; a stable order whatever was found first.
-    intake.faults.sort(key=lambda fault: (fault["sheet"], fault["row"]))
+    for told in (intake.faults, intake.notes):
+        told.sort(key=lambda reason: (reason["sheet"], reason["row"]))
     return intake
 
 
@@ -463,7 +530,7 @@ class _Stock:
         self.by_same: dict[tuple[Any, ...], Item] = {}
         for item in Item.objects.order_by("-pk"):
             self.remember(item)
-        self.new_items: list[Item] = []
+        self.new_items: list[tuple[Row, Item]] = []
 
     def remember(self, item: Item) -> None:
         if item.number:
@@ -472,12 +539,12 @@ class _Stock:
 
     def take(self) -> None:
         placed = [(row, item) for row in self.sheet.rows if (item := self.item(row)) is not None]
-        Item.objects.bulk_create(self.new_items, batch_size=_BATCH)
+        Item.objects.bulk_create((item for _, item in self.new_items), batch_size=_BATCH)
         self.intake.count("items", len(self.new_items))
-        for item in self.new_items:
+        for row, item in self.new_items:
             missing = _missing(item)
             if missing:
-                self.intake.notes.append(Reason("item_cannot_be_matched", item=_words(item), missing=missing))
+                self.note(row, missing[0], Reason("item_cannot_be_matched", item=_words(item), missing=missing))
         bins = self.bins()
         people = self.people()
         self.units([(r, i) for r, i in placed if "tag" in r.value], bins, people)
@@ -486,14 +553,13 @@ class _Stock:
     def fault(self, row: Row, column: str, why: Reason) -> None:
         self.intake.faults.append(row.fault(column, why))
 
+    def note(self, row: Row, column: str, why: Reason) -> None:
+        self.intake.notes.append(row.fault(column, why))
+
     def item(self, row: Row) -> Item | None:
         """The item that a row is of: by its number, or by equal measurements; else a new one."""
         value = row.value
-        measured = {
-            _FIELDS.get(column.name, column.name.replace(" ", "_"))
-            for column in STOCK
-            if column.of == "item" and column.name in row.text
-        }
+        measured = {column.field for column in STOCK if column.of == "item" and column.name in row.text}
         fields = {name: value[name] for name in measured}
         for column in ("thread", "inner"):
             if isinstance(fields.get(column), Reading):
@@ -509,12 +575,10 @@ class _Stock:
         if known is not None:
             different = [name for name in measured - {"number"} if getattr(known, name) != getattr(item, name)]
             if different:
-                column = min(different)
-                heading = {stored: name for name, stored in _FIELDS.items()}.get(column, column.replace("_", " "))
-                self.fault(row, heading, Reason("item_differs", number=known.number or ""))
+                self.fault(row, _HEADINGS[min(different)], Reason("item_differs", number=known.number or ""))
                 return None
             return known
-        self.new_items.append(item)
+        self.new_items.append((row, item))
         self.remember(item)
         return item
 
@@ -560,24 +624,29 @@ class _Stock:
         return people | {person.name: person for person in new}
 
     def units(self, rows: list[tuple[Row, Item]], bins: dict[tuple[str, str], Bin], people: dict[str, Person]) -> None:
-        tags = dict.fromkeys(Unit.objects.values_list("tag", flat=True), 0)
+        # In capitals, as tags are compared: each as it is written, and its row, 0 for what was there before.
+        tags = {tag.upper(): (tag, 0) for tag in Unit.objects.values_list("tag", flat=True)}
         units: list[Unit] = []
         for row, item in rows:
             value = row.value
-            if value["tag"] in tags:
-                first = tags[value["tag"]]
-                why = Reason("tag_twice", row=first) if first else Reason("tag_taken", tag=value["tag"])
-                self.fault(row, "tag", why)
+            tag, first = tags.setdefault(value["tag"].upper(), (value["tag"], row.number))
+            if first != row.number:
+                other = tag if tag != value["tag"] else ""
+                twice = Reason("tag_twice", row=first, tag=other)
+                self.fault(row, "tag", twice if first else tag_taken(value["tag"], tag))
                 continue
-            tags[value["tag"]] = row.number
             why_away = value.get("away_why", "")
+            said, holes_cut = value.get("condition", "serviceable"), value.get("holes_cut", 0)
+            condition = "away" if why_away else worn(said, holes_cut=holes_cut, life=item.life)
+            if condition not in ("away", said):
+                self.note(row, "holes cut", Reason("life_used_up", life=item.life))
             units.append(
                 Unit(
                     item=item,
                     tag=value["tag"],
                     bin=bins[value["site"], value["bin"]],
-                    condition="away" if why_away else value.get("condition", "serviceable"),
-                    holes_cut=value.get("holes_cut", 0),
+                    condition=condition,
+                    holes_cut=holes_cut,
                     calibration_due=value.get("calibration_due"),
                     away_why=why_away,
                     away_until=value.get("away_until"),
@@ -636,7 +705,8 @@ def _same(item: Item) -> tuple[Any, ...]:
 
 
 def _missing(item: Item) -> tuple[str, ...]:
-    return tuple(name.replace("_", " ") for name in KINDS[item.kind].measures if getattr(item, name) in (None, ""))
+    """The headings of what this item must carry to be matched and does not."""
+    return tuple(_HEADINGS[name] for name in KINDS[item.kind].measures if getattr(item, name) in (None, ""))
 
 
 def _words(item: Item) -> str:

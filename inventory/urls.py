@@ -1,12 +1,31 @@
 """Addresses of the crib: its pages, and what other programs ask."""
 
-from django.urls import path
+from django.urls import path, register_converter
+from django.urls.converters import StringConverter
 
 from inventory import api
+from inventory.views import shelf
 from inventory.views.threads import threads
 
+
+class NameConverter(StringConverter):
+    """A tag, a number or a name as somebody wrote it, slashes and all."""
+
+    regex = r"[\s\S]+"
+
+
+register_converter(NameConverter, "name")
+
 urlpatterns = [
+    path("shelf/", shelf.shelf, name="shelf"),
+    path("shelf/units/<name:tag>/", shelf.unit, name="unit"),
+    path("shelf/items/<name:number>/", shelf.item, name="item"),
+    path("shelf/batches/<int:pk>/", shelf.batch, name="batch"),
+    path("shelf/bins/<name:site>/<name:name>/", shelf.bin_, name="bin"),
+    path("shelf/moves/units/<name:tag>/", shelf.move_unit, name="unit-move"),
+    path("shelf/moves/batches/<int:pk>/", shelf.move_batch, name="batch-move"),
     path("threads/", threads, name="threads"),
+    path("api/shelf/", api.shelf, name="api-shelf"),
     path("api/threads/", api.thread, name="api-thread"),
     path("api/threads/identify/", api.identified, name="api-identify"),
 ]

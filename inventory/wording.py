@@ -1,10 +1,12 @@
 """The sentences: a reason is a code with data in base units, and only here does it become words.
 
 A sentence names its data in braces; how a value is shown follows from the ending of its name: `_nm` a
-length, `_nmm` a torque, `_minor` money in the reason's own `currency`; dates and times in ISO form, a tuple
-as a list, a reason inside a reason as its own sentence. `{holes:hole|holes}` shows a count with its noun,
-`{top_nm:down}` rounds a shown limit inward, `{why:word}` shows a code by its word. A part in square brackets is
-left out where a value that it names is empty or nought.
+length, `_nmm` a torque, `_minor` money in the reason's own `currency`; dates and times in ISO form and in the
+shop's zone, a time named `end` or `ended` as the last day that it takes in, a tuple as a list, counts by word
+as so many of each, a reason inside a reason as
+its own sentence. `{holes:hole|holes}` shows a count with its noun, `{why:word}` shows a code by its word. A length
+is rounded to the nearest; one that somebody works to as a limit says so, `{least_nm:up}` and `{most_nm:down}`, and
+is rounded inward. A part in square brackets is left out where a value that it names is empty or nought.
 """
 
 from __future__ import annotations
@@ -12,16 +14,26 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
+from django.conf import settings
+
 from inventory.errors import Reason
+from inventory.kinds import KINDS
 from inventory.quantities import Rounding, show_length, show_money, show_torque
 
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _ROUNDINGS: dict[str, Rounding] = {"down": "down", "up": "up"}
 
-WORDS = {"loan": "on loan", "regrind": "at regrind", "calibration": "at calibration"}  # why a unit is away
+WORDS = {
+    "loan": "on loan", "regrind": "at regrind", "calibration": "at calibration",  # why a unit is away
+    "due_regrind": "due for regrind", "due_calibration": "due for calibration",
+    "point": "spiral point", "form": "forming", "cut": "cutting",
+}  # fmt: skip
+
+ONE = {"items": "item", "sites": "site", "bins": "bin", "people": "person", "units": "unit", "batches": "batch",
+       "suppliers": "supplier", "offers": "offer"}  # fmt: skip
 
 SENTENCES: dict[str, str] = {
     # --- reading quantities
@@ -49,6 +61,9 @@ SENTENCES: dict[str, str] = {
     "item_flange_positive": "A flange diameter must be more than zero.",
     "item_torque_max_positive": "The largest torque must be more than zero.",
     "item_life_positive": "A life must be at least one hole.",
+    "item_cure_hours_positive": "A cure takes at least one hour; round up.",
+    "inner_not_inside": "{inner} cannot stand inside {thread}; an insert's inside thread is the smaller one.",
+    "pilot_not_under_cutter": "A pilot of {pilot_nm} is no smaller than its cutter, {diameter_nm}.",
     "item_torque_range": "The least torque must not be negative, nor above the largest.",
     "item_flute_known": "A flute is straight, spiral or point (spiral point).",
     "item_action_known": "A tap cuts or forms.",
@@ -61,6 +76,7 @@ SENTENCES: dict[str, str] = {
     "badge_taken": "Somebody else has this badge.",
     "person_named": "A person needs a name.",
     "tag_taken": "Another unit already has this tag.",
+    "tag_taken_in_other_letters": "The unit {tag} has this tag already; capitals and small letters count as one.",
     "unit_tagged": "A unit needs a tag.",
     "unit_condition_known": "A condition is new, serviceable, due_regrind, away, lost or retired.",
     "unit_holes_not_negative": "Holes cut must not be negative.",
@@ -75,12 +91,38 @@ SENTENCES: dict[str, str] = {
     "movement_of_one_thing": "A movement is of exactly one unit or one batch.",
     "movement_act_known": "A movement must be one of the acts of the ledger.",
     "movement_by_somebody": "A movement must say who did it.",
+    "reservation_release_key_taken": "This request has already let a reservation go.",
     "reservation_request_key_taken": "This request was already carried out.",
     "reservation_labelled": "A reservation needs a label.",
     "reservation_by_somebody": "A reservation must say who made it.",
     "reservation_link_on_this_site": "The link of a reservation is a path on this site, such as /jobs/12/.",
     "reservation_released_has_a_time": "A reservation has a time of release exactly when it is released.",
-    "unit_held_twice": "One reservation holds a unit once.",
+    "role_lacking": "This takes the role {roles:word}; ask whoever gives out roles here.",
+    "not_allowed": "This is not allowed to you; reload the page, or ask whoever gives out roles here.",
+    "log_in_first": "Log in first, or send a token: “Authorization: Token …”.",
+    "method_not_allowed": "This address does not take that method; the schema lists what it takes.",
+    "page_too_old": "The page had stood open too long: go back, reload it and send it again; nothing was changed.",
+    "page_unknown": "There is nothing at this address.",
+    "json_unreadable": "The body cannot be read; send JSON.",
+    "json_only": "The body must be JSON, with “Content-Type: application/json”.",
+    "body_too_large": "The body is too large; {most_bytes} bytes are taken at most.",
+    "parameter_unknown": "There is no “{key}” here[; what is read is {known}].",
+    "page_end_unreadable": "“{typed}” is the end of no page; send back what the page before said at “after”.",
+    "parameter_twice": "“{key}” stands there more than once; give it once.",
+    "object_expected": "Send one JSON object with {known}.",
+    "text_expected": "Write this as text, between quotation marks.",
+    "request_key_missing": "Send a header {header} with a key of your own, a new one for each act.",
+    "request_key_too_long": "The key is {length} characters long; {longest} are taken at most.",
+    "request_key_unreadable": "{header} is written in plain characters without blanks: letters, figures, hyphens and the like.",
+    "token_not_valid": "This token is not known here, or its days are over; ask for another.",
+    "csrf_token_missing": "A page of this site sends its token with what it asks, as X-CSRFToken; a program sends its own: “Authorization: Token …”.",
+    "login_unknown": "There is no login “{login}”.",
+    "login_shut_out": "“{login}” may not log in any more, so a token would be good for nothing.",
+    "token_days_wrong": "A token is good for 1 to {most} days, not for {days}.",
+    "token_given": "A token for {login}, good for {days:day|days}. It is not shown again: keep it like a password.",
+    "tokens_revoked": "{count:token|tokens} of {login} taken back.",
+    "not_acceptable": "This address answers with JSON alone.",
+    "unit_held_twice": "One reservation cannot hold a unit twice at the same time.",
     "unit_hold_ends_after_start": "A hold must end after it starts.",
     "unit_hold_holes_not_negative": "The holes of a hold must not be negative.",
     "unit_hold_shorted_is_over": "A hold that was cut short is no longer active.",
@@ -101,6 +143,7 @@ SENTENCES: dict[str, str] = {
     "price_break_above_one_pack": "A price break starts at two packs or more.",
     "price_break_price_not_negative": "A price must not be negative.",
     "order_number_taken": "There is already an order of this number.",
+    "order_request_key_taken": "This request was already carried out.",
     "order_numbered": "An order needs a number.",
     "order_by_somebody": "An order must say who made it.",
     "order_line_twice": "An order names each offer once.",
@@ -121,7 +164,9 @@ SENTENCES: dict[str, str] = {
         "{size} has no pitch of {pitch} {unit}[; {candidates} would do][; that is a {belongs} pitch]."
     ),
     "thread_wrong_series": "“{typed}” is no {series} thread[: {found} is {found_series}][; {candidates} would do].",
-    "thread_ambiguous": "“{typed}” can be more than one thread[ (flanks of {angles})]; which is it: {candidates}?",
+    "thread_ambiguous": "“{typed}” can be more than one thread; which is it: {candidates:angles}?",
+    "thread_says_two": "“{typed}” says {said} at once; leave all but one of them out.",
+    "thread_class_pair": "“{typed}” names two classes, {classes}, of a hole and of its bolt; write one of them.",
     "thread_class_unknown": "{thread} has no class {thread_class}[; it has {known}].",
     "thread_class_twice": "“{typed}” already says another class than {thread_class}; write it once.",
     "thread_side_missing": "An insert-hole thread has no outside of its own ({thread}).",
@@ -142,9 +187,13 @@ SENTENCES: dict[str, str] = {
     "drill_none_fits": "No standard drill lies between {least_nm:up} and {most_nm:down} for {thread}.",
     "tap_form_unknown": "“{typed}” is no form of a tap's chamfer; known are {known}.",
     # --- threads measured and compared
+    "thread_or_measurements": "Give a thread, or measurements (--outside, --pitch …).",
     "measured_nothing": "Measure a diameter or a pitch first.",
     "measured_twice": "Give one diameter, outside or inside, and one pitch, in millimetres or in threads per inch.",
-    "measured_impossible": "A measurement or a doubt of {measured} cannot be; it is above 0.",
+    "measured_impossible": (
+        "A measured {measured} cannot be: a size and its doubt are above 0 and at most 1000 mm, a count is from 1 to "
+        "200 threads per inch."
+    ),
     "tell_apart_by_count": "Count the threads over 25 mm: {thread} has {count}, {other} has {other_count}.",
     "tell_apart_by_angle": "Hold a flank-angle gauge to it: {thread} has {angle}°, {other} has {other_angle}°.",
     "tell_apart_by_outside": "Measure it outside again: {thread} is {size_nm}, {other} is {other_size_nm} when new.",
@@ -175,6 +224,12 @@ SENTENCES: dict[str, str] = {
     "kind_unknown": "“{typed}” is no kind of thing; known are {known}.",
     "number_unreadable": "“{typed}” is not a number that can be counted; write for example 18 or 11.5.",
     "word_unknown": "“{typed}” is not known here; write one of: {known}.",
+    "word_missing": "An answer is missing here; write one of: {known}.",
+    # --- answers of every form
+    "answer_missing": "Nothing is entered here; this must be filled in.",
+    "date_missing": "A day is missing here; write for example 2026-12-01, or +5d for 5 days from today.",
+    "answer_too_long": "This is {length} characters long; write at most {longest} characters.",
+    "answer_unreadable": "“{typed}” has a character in it that cannot be kept; type it again.",
     "item_is_counted": "{item}: such things are counted and lie in batches; they carry no tags.",
     "item_is_tagged": "{item}: such things carry a tag each; they are not counted in batches.",
     "item_cannot_be_matched": "{item} cannot be matched on {missing}: nothing entered.",
@@ -206,6 +261,27 @@ SENTENCES: dict[str, str] = {
     "away_why_unknown": "“{typed}” is no reason to send a unit away; write one of: {known}.",
     "label_missing": "Say for which job.",
     "reason_missing": "Say why.",
+    "person_unknown": "Nobody here is called “{typed}”[; is {near} meant]? Tick “a new name” to enter it.",
+    "person_ambiguous": "There are several called “{typed}”; type the badge: {badges}.",
+    "bin_unknown": "There is no bin “{name}” at {site}.",
+    "day_is_over": "{day} is over already; write today or a day to come.",
+    "item_unknown": "The catalogue has no item {number}.",
+    # --- finding on the shelf
+    "looked_for": (
+        "{kinds}[ {state:word}][, {flute:word}][, {action:word}][ for {inner} in {outer}][ for {thread}]"
+        "[, class {thread_class}][, {diameter_nm}][, {least_nm} to {most_nm}][ for {torque_nmm}]"
+        "[, called {words}][, in {place}]"
+    ),
+    "query_too_long": "This is too long to look for ({length} characters, at most {longest}).",
+    "size_or_thread": "“{typed}” can be a size or a thread; which is it: {candidates}?",
+    "drills_for_thread": "The hole of {thread}, class {thread_class}, takes drills from {least_nm:up} to {most_nm:down}.",
+    "kinds_carry_no_thread": "{thread}: no thread is kept of {kinds}.",
+    "word_not_understood": (
+        "“{word}” is not understood here, and no name has it.[ Is {near} meant?]"
+        "[ Write a thread, a size, a kind, a tag, a bin or words of a name, such as {example}.]"
+    ),
+    "place_unknown": "“{name}” is neither a bin nor a site here, so it was left out.",
+    "nothing_of_this_name": "There is no {sort:word} “{name}” here.",
     # --- reservations
     "reservation_empty": "There is nothing to hold.",
     "request_key_reused": "This request was already used for {label}.",
@@ -221,12 +297,30 @@ SENTENCES: dict[str, str] = {
     "price_break_not_cheaper": (
         "From {packs:pack|packs} on, {price_minor} a pack is dearer than {before_minor} for fewer."
     ),
+    "order_without_lines": "An order needs at least one line.",
+    "supplier_unknown": "There is no supplier “{typed}”.",
+    "offer_not_on_sale": "{supplier} no longer sells the offer {offer}; look at the list again.",
+    "order_unknown": "There is no order {number}.",
+    "order_closed": "Order {number} is {state} already.",
+    "ledger_agrees": "Balances and ledger agree.",
+    "ledger_disagrees": "The ledger and the balances disagree in {places:place|places}.",
+    # --- commands
+    "database_not_made": "The database is not made yet, or not up to date; make it with: python3 manage.py migrate.",
+    "told_no_further": "… and {more} more.",
+    "intake_note": "Note: {why}",
+    "intake_refused": "Nothing was taken in: {faults} to put right.",
+    "intake_applied": "Taken in: {things}.",
+    "intake_shown": "Would take in: {things}. Nothing was written; say --apply to do it.",
     # --- sheets
     "sheet_not_found": "There is no file {sheet}.",
+    "sheet_not_permitted": "{sheet} cannot be opened; see to the right to read it.",
     "sheet_kind_unknown": "{sheet} is no sheet that can be read here; save it as {known}.",
     "sheet_too_large": "{sheet} is larger than {megabytes} MB; split it.",
     "sheet_not_utf8": "{sheet} is not written in UTF-8 (byte {byte}); save it as “CSV UTF-8”.",
-    "sheet_broken": "{sheet} cannot be read: {detail}.",
+    "sheet_broken": "{sheet} is no workbook that can be read; open it in a spreadsheet program and save it anew.",
+    "sheet_line_broken": (
+        "{sheet}, line {line}: quotation marks there do not come in pairs, or a cell is far too long; put it right."
+    ),
     "sheet_empty": "{sheet} holds nothing.",
     "column_unknown": "{sheet}: there is no column “{column}”[; is “{near}” meant]? Known are {known}.",
     "column_twice": "{sheet}: the column “{column}” stands there twice.",
@@ -235,16 +329,22 @@ SENTENCES: dict[str, str] = {
     "cell_missing": "This must be filled in.",
     "cell_too_long": "This is too long; at most {longest} characters.",
     "cell_beyond_columns": "There is more in this row than there are headings.",
-    "cell_word_unknown": "“{typed}” is not known here[; is “{near}” meant]? Write one of: {known}.",
+    "cell_word_unknown": "“{typed}” is not known here[ (is “{near}” meant?)]; write one of: {known}.",
+    "cell_formula_without_value": (
+        "The formula has no stored value: open the sheet in a spreadsheet program and save it, or paste values."
+    ),
+    "cell_error": "This cell shows an error in place of a value; put its formula right, or type the value.",
+    "cell_merged": "The cells {cells} are merged, so that this one is blank; unmerge them and fill in each.",
+    "life_used_up": "Its life of {life:hole|holes} is used up: taken in as due for regrind.",
     "cell_needs_another": "This goes with “{needs}”, which is not filled in.",
     "cell_tag_and_quantity": "A row is a unit with a tag or a batch with a quantity, not both.",
-    "count_unreadable": "“{typed}” is no whole number of {least} or more.",
+    "count_unreadable": "“{typed}” is no whole number of {least} or more[, {most} at most].",
     "lead_unreadable": "“{typed}” is no lead in threads; write for example 4 or 1.5.",
     "date_unreadable": "“{typed}” is no date; write for example 2027-03-31, or +90d for 90 days from now.",
     "item_differs": (
         "The item[ {number}] is known with another value here; put it right, or give this one a number of its own."
     ),
-    "tag_twice": "Row {row} has the same tag.",
+    "tag_twice": "Row {row} has the same tag[ ({tag}: capitals and small letters count as one)].",
     "batch_twice": "Row {row} is the same item and lot in the same bin; add them up.",
     "batch_already_there": ("This bin already has a batch of this item[ and lot {lot}]; receive more of it there."),
     "bin_walk_differs": "The bin {bin} has the walk number {walk} elsewhere.",
@@ -254,6 +354,23 @@ SENTENCES: dict[str, str] = {
     "item_number_unknown": "The catalogue has no item {number}[; is {near} meant]?",
     "breaks_unreadable": "“{typed}” are no price breaks; write for example 10: 4.20; 50: 3.90.",
 }
+
+
+def show_moment(moment: datetime) -> str:
+    """A moment in the shop's zone, to the minute; where the day begins with it, the day alone."""
+    local = moment.astimezone(settings.SHOP_ZONE)
+    return local.strftime("%Y-%m-%d") if _begins(local.date()) == moment else local.strftime("%Y-%m-%d %H:%M")
+
+
+def show_end(moment: datetime) -> str:
+    """The end of a half-open window: where it falls between two days, the last day, which is still taken in."""
+    local = moment.astimezone(settings.SHOP_ZONE)
+    return (local.date() - timedelta(days=1)).isoformat() if _begins(local.date()) == moment else show_moment(moment)
+
+
+def _begins(day: date) -> datetime:
+    # By way of UTC: where clocks go forward at midnight the day begins an hour later.
+    return datetime.combine(day, time.min, settings.SHOP_ZONE).astimezone(UTC)
 
 
 class _Words(string.Formatter):
@@ -277,13 +394,20 @@ class _Words(string.Formatter):
             return "nothing entered"
         if isinstance(value, Reason):
             return say(value, self.units, self.sentences)
+        if format_spec == "angles" and isinstance(angles := self.reason.data.get("angles"), tuple):
+            return ", ".join(f"{each} ({angle})" for each, angle in zip(value, angles, strict=False))
+        if isinstance(value, Mapping):
+            counts = [f"{number} {ONE[word] if number == 1 else word}" for word, number in value.items() if number]
+            return ", ".join(counts) or "nothing new"
         if isinstance(value, tuple | list):
             return ", ".join(self.shown(name, part, format_spec) for part in value)
         if isinstance(value, datetime):
-            return value.astimezone(UTC).strftime("%Y-%m-%d %H:%M")
+            return show_end(value) if name in ("end", "ended") else show_moment(value)
         if isinstance(value, date):
             return value.isoformat()
         if format_spec == "word":
+            if name in ("kind", "wanted") and value in KINDS:
+                return KINDS[value].word
             return WORDS.get(value, str(value).replace("_", " "))
         if name.endswith("_nm"):
             return show_length(value, self.units, _ROUNDINGS.get(format_spec, "nearest"))
@@ -308,6 +432,21 @@ def say(reason: Reason, units: str = "mm", sentences: Mapping[str, str] = SENTEN
         data = ", ".join(f"{key} {value}" for key, value in reason.data.items())
         return f"{reason.code.replace('_', ' ')}: {data}" if data else reason.code.replace("_", " ")
     return _Words(reason, units, sentences).format(_OPTIONAL.sub(_kept(reason), sentence))
+
+
+def clause(reason: Reason, units: str = "mm", sentences: Mapping[str, str] = SENTENCES) -> str:
+    """The sentence for a reason as a part of another, between brackets or after a semicolon: no capital, no full stop.
+
+    A sentence that begins with a value keeps it as it is.
+
+    >>> clause(Reason("item_named"), sentences={"item_named": "It has no name yet."})
+    'it has no name yet'
+    >>> clause(Reason("tag_free", tag="T-14"), sentences={"tag_free": "{tag} is free."})
+    'T-14 is free'
+    """
+    sentence = sentences.get(reason.code) or SENTENCES.get(reason.code, "")
+    told = say(reason, units, sentences).removesuffix(".")
+    return told[:1].lower() + told[1:] if sentence[:1].isalpha() else told
 
 
 def _kept(reason: Reason) -> Callable[[re.Match[str]], str]:

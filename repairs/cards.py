@@ -6,24 +6,27 @@ Lengths are decimal strings in millimetres, torques in newton metres, times ISO 
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
-from decimal import Decimal
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from inventory.documents import millimetres, newton_metres, plain
 from inventory.errors import Reason
 from inventory.kinds import KINDS, StockLine
-from inventory.quantities import to_mm
+from inventory.quantities import show_money
 from inventory.threads import Thread
-from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, SizePlan
+from repairs.buying import Choice, Gap, Purchase, Row, ShoppingList, SupplierOrder, WholeSet, pack_price
+from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, SizePlan, size_code
 from repairs.matching import Line, Take
 from repairs.methods.values import DOUBTFUL, GAP, MATCH, Check, HoleGroup, Need, Option, Size, Step, Window
-from repairs.wording import name, say, word
+from repairs.wording import item_words, name, say, word
 
 SCHEMA_VERSION = 1
 SCHEMA = Path(__file__).with_name("plan.schema.json")
@@ -76,33 +79,12 @@ def _time(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def _mm(nm: int | None) -> str | None:
-    return None if nm is None else f"{to_mm(nm):f}"
-
-
-def _newton_metres(nmm: int | None) -> str | None:
-    return None if nmm is None else f"{(Decimal(nmm) / 1000).normalize():f}"
-
-
 def _window(window: Window | None) -> dict[str, Any] | None:
-    return None if window is None else {"least_mm": _mm(window.least), "most_mm": _mm(window.most)}
+    return None if window is None else {"least_mm": millimetres(window.least), "most_mm": millimetres(window.most)}
 
 
 def _thread(thread: Thread | None) -> dict[str, Any] | None:
     return None if thread is None else {"key": thread.key, "designation": thread.designation}
-
-
-def _plain(value: Any) -> Any:
-    """Reason data as JSON values."""
-    if isinstance(value, datetime):
-        return _time(value)
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, tuple | list | frozenset | set):
-        return [_plain(each) for each in value]
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    return str(value)
 
 
 class _Writer:
@@ -112,7 +94,7 @@ class _Writer:
     def reason(self, reason: Reason) -> dict[str, Any]:
         return {
             "code": reason.code,
-            "data": {key: _plain(value) for key, value in reason.data.items()},
+            "data": {key: plain(value) for key, value in reason.data.items()},
             "text": say(reason, self.units),
         }
 
@@ -122,6 +104,7 @@ class _Writer:
     def group(self, plan: GroupPlan) -> dict[str, Any]:
         return {
             "code": plan.group.code,
+            "part": plan.group.part or None,
             "thread": {
                 "typed": plan.group.as_typed,
                 "class": plan.group.bolt_class,
@@ -143,17 +126,17 @@ class _Writer:
             "positions": list(group.positions),
             "window": {"start": _time(group.start), "end": _time(group.end)},
             "through": group.through,
-            "depth_mm": _mm(group.depth),
-            "floor_mm": _mm(group.floor),
-            "edge_mm": _mm(group.edge),
+            "depth_mm": millimetres(group.depth),
+            "floor_mm": millimetres(group.floor),
+            "edge_mm": millimetres(group.edge),
             "material": group.material or None,
             "before": group.before,
             "before_thread": _thread(group.before_thread),
-            "before_major_mm": _mm(group.before_major),
+            "before_major_mm": millimetres(group.before_major),
             "failed": group.failed or None,
             "passes_gauge": group.passes_gauge,
             "made": group.made,
-            "torque_Nm": _newton_metres(group.torque),
+            "torque_Nm": newton_metres(group.torque),
             "fixture": group.fixture or None,
             "hand": group.hand or None,
             "wished": group.wished or None,
@@ -196,13 +179,14 @@ class _Writer:
 
     def size(self, size: Size) -> dict[str, Any]:
         return {
+            "code": size_code(size),
             "family": size.family,
             "edition": size.edition,
             "standing": size.standing,
             "source": size.source,
             "inner": _thread(size.inner),
             "outer": _thread(size.outer),
-            "length_mm": _mm(size.length),
+            "length_mm": millimetres(size.length),
         }
 
     def step(self, step: Step, lines: dict[str, Line]) -> dict[str, Any]:
@@ -222,16 +206,16 @@ class _Writer:
             "classes": list(need.classes),
             "inner": _thread(Thread.from_key(need.inner)) if need.inner else None,
             "family": need.family or None,
-            "length_mm": _mm(need.length),
+            "length_mm": millimetres(need.length),
             "diameter": _window(need.diameter),
             "pilot_of": need.pilot_of or None,
-            "reach_mm": _mm(need.reach),
+            "reach_mm": millimetres(need.reach),
             "lead_tenths": None if need.lead is None else {"match": need.lead.match, "doubt": need.lead.doubt},
             "flutes": list(need.flutes),
             "action": need.action or None,
             "name": need.name or None,
             "hand": need.hand or None,
-            "torque_Nm": _newton_metres(need.torque),
+            "torque_Nm": newton_metres(need.torque),
             "holes": need.holes,
             "quantity": need.quantity,
             "window": {"start": _time(need.start), "end": _time(need.end)},
@@ -266,7 +250,7 @@ class _Writer:
             "counted": line.batch is not None,
             "name": line.facts.name,
             "thread": _thread(Thread.from_key(line.facts.thread)) if line.facts.thread else None,
-            "diameter_mm": _mm(line.facts.diameter),
+            "diameter_mm": millimetres(line.facts.diameter),
             "site": line.site,
             "bin": line.bin,
             "life_left": None if line.life_left is None else line.life_left + own,
@@ -275,9 +259,14 @@ class _Writer:
 
 @dataclass(frozen=True, slots=True)
 class ReadinessRow:
-    """One hole group in the table of readiness, in words."""
+    """One hole group in the table of readiness, in words.
+
+    `group` is its letter, empty where the job has no other group, and `part` likewise the part that it is on.
+    """
 
     job: str
+    group: str
+    part: str
     holes: str
     method: str
     matches: int
@@ -310,6 +299,8 @@ def _readiness_row(plan: JobPlan, group: GroupPlan, units: str) -> ReadinessRow:
         told += [f"Doubtful: {say(check.reason, units)}" for check in signs]
     return ReadinessRow(
         job=plan.number,
+        group=group.group.code if len(plan.groups) > 1 else "",
+        part=part_of(plan, group),
         holes=f"{group.group.holes} × {group.group.bolt.designation}",
         method=word(group.chosen.method) if group.chosen else "none stands",
         matches=status.count(MATCH),
@@ -317,6 +308,11 @@ def _readiness_row(plan: JobPlan, group: GroupPlan, units: str) -> ReadinessRow:
         doubtful=status.count(DOUBTFUL) + len(signs),
         short=tuple(told),
     )
+
+
+def part_of(plan: JobPlan, group: GroupPlan) -> str:
+    """The part that a group is on, where its job has more than one and it must be told which is meant."""
+    return group.group.part if len({each.group.part for each in plan.groups}) > 1 else ""
 
 
 def line_reason(line: Line, units: str = "mm") -> str:
@@ -331,3 +327,210 @@ def line_reason(line: Line, units: str = "mm") -> str:
     else:
         told += [say(reason, units) for reason in (*line.reasons, *line.look_alikes[:1])]
     return " ".join(dict.fromkeys(told))
+
+
+# The shopping list
+
+SHOPPING_VERSION = 1
+SHOPPING_HEADS = (
+    "line", "what", "jobs", "needed on", "short of", "item", "supplier", "offer", "pieces", "packs", "a pack",
+    "goods", "carriage", "total", "currency", "order by", "arrives", "days late", "notes",
+)  # fmt: skip
+
+
+def shopping_document(shopping: ShoppingList, *, units: str = "mm") -> dict[str, Any]:
+    """A shopping list as plain JSON values; money in whole minor units beside its currency, rows numbered from 1."""
+    write = _Writer(units, "")
+    return {
+        "schema": SHOPPING_VERSION,
+        "today": shopping.today.isoformat(),
+        "rows": [_shopping_row(number, row, write) for number, row in enumerate(shopping.rows, 1)],
+        "sets": [_shopping_set(whole, write) for whole in shopping.sets],
+        "orders": [_supplier_order(order, write) for order in shopping.orders],
+        "totals": [{"currency": code, "total_minor": total} for code, total in sorted(shopping.totals.items())],
+        "notes": write.reasons(unlisted(shopping)),
+    }
+
+
+def unlisted(shopping: ShoppingList) -> list[Reason]:
+    """What the list says nothing of, since no method stands."""
+    return [Reason("nothing_planned", job=job, group=group) for job, group in shopping.unplanned]
+
+
+def _shopping_row(number: int, row: Row, write: _Writer) -> dict[str, Any]:
+    gap = row.gap
+    return {
+        "line": number,
+        "jobs": list(gap.jobs),
+        "needed_on": gap.day.isoformat(),
+        "needs": [
+            {"job": demand.job, "why": write.reasons(demand.why), "need": write.need(demand.need)}
+            for demand in gap.demands
+        ],
+        "items": [_choice(choice, write) for choice in gap.choices],
+        "purchase": None if row.purchase is None else _purchase(row.purchase, write),
+        "other_currencies": [_purchase(each, write) for each in row.others],
+        "notes": write.reasons(row_notes(row)),
+    }
+
+
+def row_notes(row: Row) -> list[Reason]:
+    """What to mind with a row, and what it would be in another currency."""
+    return [*row.notes, *map(_elsewhere, row.others)]
+
+
+def _elsewhere(bought: Purchase) -> Reason:
+    return Reason(
+        "price_in_other_currency",
+        currency=bought.offer.currency,
+        total_minor=bought.total,
+        supplier=bought.offer.supplier,
+        arrives=bought.arrives,
+    )
+
+
+def _choice(choice: Choice, write: _Writer) -> dict[str, Any]:
+    return {
+        "item": choice.facts.item,
+        "number": choice.number or None,
+        "words": item_words(choice, write.units),
+        "status": choice.status,
+        "reasons": write.reasons(choice.reasons),
+    }
+
+
+def _purchase(bought: Purchase, write: _Writer) -> dict[str, Any]:
+    offer = bought.offer
+    return {
+        "item": _choice(bought.choice, write),
+        "offer": {"id": offer.offer, "number": offer.number or None, "name": offer.name or None},
+        "supplier": offer.supplier,
+        "pieces": bought.pieces,
+        "packs": bought.packs,
+        "pack_price_minor": bought.each,
+        "goods_minor": bought.goods,
+        "carriage_minor": offer.carriage,
+        "total_minor": bought.total,
+        "currency": offer.currency,
+        "order_by": bought.latest.isoformat(),
+        "arrives": bought.arrives.isoformat(),
+        "days_late": bought.late,
+    }
+
+
+def set_note(whole: WholeSet) -> Reason:
+    """What a set meets and what it costs, beside what its parts come to."""
+    return Reason(
+        "set_beside_parts",
+        lines=_lines(whole.rows),
+        total_minor=whole.total,
+        parts_minor=whole.parts,
+        currency=whole.offer.currency,
+        late=whole.late,
+    )
+
+
+def _lines(rows: tuple[int, ...]) -> str:
+    return ("line " if len(rows) == 1 else "lines ") + ", ".join(str(row + 1) for row in rows)
+
+
+def _shopping_set(whole: WholeSet, write: _Writer) -> dict[str, Any]:
+    offer = whole.offer
+    return {
+        "offer": {"id": offer.offer, "number": offer.number or None, "name": offer.name or None},
+        "supplier": offer.supplier,
+        "lines": [row + 1 for row in whole.rows],
+        "packs": whole.packs,
+        "goods_minor": whole.goods,
+        "carriage_minor": offer.carriage,
+        "total_minor": whole.total,
+        "parts_total_minor": whole.parts,
+        "parts_days_late": whole.parts_late,
+        "currency": offer.currency,
+        "order_by": whole.latest.isoformat(),
+        "arrives": whole.arrives.isoformat(),
+        "days_late": whole.late,
+        "note": write.reason(set_note(whole)),
+    }
+
+
+def order_notes(order: SupplierOrder) -> list[Reason]:
+    """That an order is under what its supplier takes."""
+    if not order.short:
+        return []
+    least = order.goods + order.short
+    return [
+        Reason(
+            "order_below_minimum",
+            supplier=order.supplier,
+            minimum_minor=least,
+            short_minor=order.short,
+            currency=order.currency,
+        )
+    ]
+
+
+def _supplier_order(order: SupplierOrder, write: _Writer) -> dict[str, Any]:
+    return {
+        "supplier": order.supplier,
+        "currency": order.currency,
+        "lines": [row + 1 for row in order.rows],
+        "goods_minor": order.goods,
+        "carriage_minor": order.carriage,
+        "short_of_minimum_minor": order.short,
+        "order_by": order.latest.isoformat(),
+        "notes": write.reasons(order_notes(order)),
+    }
+
+
+def gap_words(gap: Gap, units: str = "mm") -> str:
+    """What a gap asks for; where jobs ask for it in unlike words, each of them."""
+    return "; ".join(dict.fromkeys(name(demand.need, units) for demand in gap.demands))
+
+
+def shopping_csv(shopping: ShoppingList, *, units: str = "mm") -> str:
+    """A shopping list for a spreadsheet: `SHOPPING_HEADS`, a line a gap, then each set; money as decimals.
+
+    What a spreadsheet would take for a formula is written as text.
+    """
+    out = io.StringIO()
+    sheet = csv.writer(out, lineterminator="\n")
+    sheet.writerow(SHOPPING_HEADS)
+    for number, row in enumerate(shopping.rows, 1):
+        sheet.writerow(_as_text(_csv_row(number, row, units)))
+    for whole in shopping.sets:
+        sheet.writerow(_as_text(_csv_set(whole, units)))
+    return out.getvalue()
+
+
+def _as_text(cells: Iterable[Any]) -> list[str]:
+    return [f"'{cell}" if str(cell)[:1] in ("=", "+", "-", "@", "\t") else str(cell) for cell in cells]
+
+
+def _money(minor: int, currency: str) -> str:
+    return show_money(minor, currency).removeprefix(f"{currency} ")
+
+
+def _csv_row(number: int, row: Row, units: str) -> list[Any]:
+    bought, gap = row.purchase, row.gap
+    head = [number, "buy" if bought else "nothing to buy", " ".join(gap.jobs), gap.day, gap_words(gap, units)]
+    told = " ".join(say(note, units) for note in row_notes(row))
+    if bought is None:
+        return [*head, *[""] * (len(SHOPPING_HEADS) - len(head) - 1), told]
+    offer = bought.offer
+    money = [_money(minor, offer.currency) for minor in (bought.each, bought.goods, offer.carriage, bought.total)]
+    return [
+        *head, item_words(bought.choice, units), offer.supplier, offer.number or offer.name, bought.pieces,
+        bought.packs, *money, offer.currency, bought.latest, bought.arrives, bought.late, told,
+    ]  # fmt: skip
+
+
+def _csv_set(whole: WholeSet, units: str) -> list[Any]:
+    offer = whole.offer
+    each = pack_price(offer, whole.packs)
+    money = [_money(minor, offer.currency) for minor in (each, whole.goods, offer.carriage, whole.total)]
+    return [
+        " ".join(str(row + 1) for row in whole.rows), "or the set", "", "", "", offer.name, offer.supplier,
+        offer.number or offer.name, "", whole.packs, *money, offer.currency, whole.latest, whole.arrives, whole.late,
+        say(set_note(whole), units),
+    ]  # fmt: skip

@@ -61,7 +61,21 @@ def sizes(*, inners: Collection[str]) -> list[Size]:
     """
     newest = Family.objects.order_by().values("code").annotate(newest=Max("id")).values("newest")
     rows = FamilySize.objects.filter(inner__in=inners, family__in=newest).select_related("family")
-    return [_size(row) for row in rows.order_by("family__code", "id")]
+    return [size_of(row) for row in rows.order_by("family__code", "id")]
+
+
+def row_of(size: Size) -> FamilySize:
+    """The stored row of a size. Raises `Refused("size_unknown")`."""
+    row = FamilySize.objects.filter(
+        family__code=size.family,
+        family__edition=size.edition,
+        inner=size.inner.key,
+        outer=size.outer.key,
+        length=size.length,
+    ).first()
+    if row is None:
+        raise Refused(Reason("size_unknown", size=size.outer.designation, method=size.method))
+    return row
 
 
 def _row(family: Family, size: Size) -> FamilySize:
@@ -91,7 +105,8 @@ def _window(least: int | None, most: int | None) -> Window | None:
     return None if least is None or most is None else Window(least, most)
 
 
-def _size(row: FamilySize) -> Size:
+def size_of(row: FamilySize) -> Size:
+    """The frozen value of a stored size."""
     return Size(
         method=row.family.method,
         family=row.family.code,

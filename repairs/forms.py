@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -15,10 +15,13 @@ from django import forms
 from django.conf import settings
 
 from inventory.errors import Reason, Refused
-from inventory.forms import Fault, LengthField, ThreadField, TorqueField, WordField
-from repairs.jobs import JobRequest, PartRequest
+from inventory.forms import Answers, Fault, LengthField, ThreadField, TorqueField, WordField
+from inventory.quantities import to_nm
+from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, basic, insert_hole
+from repairs.jobs import OPEN, READINESS, JobRequest, PartRequest
+from repairs.methods.families_file import place_in_toml
 from repairs.methods.values import BEFORE, FAILED, MADE, MATERIALS, ORDER, YES_NO, HoleGroup
-from repairs.models import SAFETY, Position
+from repairs.models import SAFETY, Job, Position
 from repairs.wording import SENTENCES, say, word
 
 JOB_KEYS = {
@@ -43,12 +46,12 @@ GROUP_KEYS = {
     "holes": "how many like holes",
     "positions": 'which holes, ["1", "2"]',
     "hole": "blind or through",
-    "depth": "blind: depth at full diameter; through: thickness of the metal",
-    "floor": "metal below that depth",
+    "depth": "blind: depth at full diameter, or unknown; through: thickness of the metal",
+    "floor": "blind: metal below that depth",
     "edge": "from the axis to the nearest edge",
     "material": "the parent metal",
     "before": "what was done to the hole before: none, wire insert, solid bush, keyed bush, unknown",
-    "before_thread": "the thread that now stands in the metal because of it",
+    "before_thread": "the thread that now stands in the metal because of it (wire insert: its insert-hole thread)",
     "before_major": "its measured major diameter",
     "failed": "what failed there: insert, parent or unknown",
     "passes_gauge": "the thread in the metal still passes its hole gauge: yes, no, unknown",
@@ -65,8 +68,12 @@ _AS_ANSWERED = (
     "depth", "floor", "edge", "material", "before", "before_major", "failed", "passes_gauge", "made", "torque",
 )  # fmt: skip
 
+_NO_ADDRESS = (".", "..", "new")  # what /jobs/…/ leads elsewhere with
+
 RELATIVE = re.compile(r"^([+-]\d{1,4})d$")
 EARLIEST, LATEST = date(2000, 1, 1), date(2199, 12, 31)  # beyond them it is a slip of the pen
+MOST_GROUPS = 60  # of one job: the plan of each takes its time
+LARGEST_NUMBER = 10**30  # beyond it Python itself may refuse to write a number out
 
 
 def _words(codes: tuple[str, ...]) -> dict[str, str]:
@@ -75,6 +82,8 @@ def _words(codes: tuple[str, ...]) -> dict[str, str]:
 
 class DayField(forms.CharField):
     """Cleans to a date: ISO, or "+5d" counted from the form's `today`."""
+
+    missing = Reason("date_missing")
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=20, **kwargs)
@@ -103,7 +112,7 @@ def midnight(day: date) -> datetime:
     return datetime.combine(day, time.min, settings.SHOP_ZONE)
 
 
-class _WindowForm(forms.Form):
+class _WindowForm(Answers):
     """A window of days: typed inclusive, kept half-open."""
 
     def __init__(self, *args: Any, as_of: datetime, **kwargs: Any) -> None:
@@ -117,10 +126,14 @@ class _WindowForm(forms.Form):
         cleaned = super().clean() or self.cleaned_data
         starts, ends = cleaned.get("starts"), cleaned.get("ends")
         if starts and ends and ends < starts:
-            self.add_error("ends", say(Reason("window_backwards", starts=starts, ends=ends)))
+            self.refuse("ends", Reason("window_backwards", starts=starts, ends=ends))
         elif ends and not starts and "starts" not in self.errors:
-            self.add_error("starts", say(Reason("window_without_start", ends=ends)))
+            self.refuse("starts", Reason("window_without_start", ends=ends))
         return cleaned
+
+    def refuse(self, field: str, reason: Reason) -> None:
+        """Put what is wrong at the field."""
+        self.add_error(field, Fault(reason, SENTENCES))
 
     def window(self) -> tuple[datetime, datetime] | None:
         """The half-open window in the shop's zone, or None where no days were given."""
@@ -141,8 +154,50 @@ class JobForm(_WindowForm):
     note = forms.CharField(required=False, max_length=2000)
     booked = WordField(words={"yes": "true", "no": "false"}, required=False)
 
+    def clean_number(self) -> str:
+        number: str = self.cleaned_data["number"]
+        if "/" in number or number in _NO_ADDRESS:
+            other = number.replace("/", "-") if "/" in number else "J-1"
+            raise Fault(Reason("job_number_no_address", number=number, other=other), SENTENCES)
+        return number
 
-class PartForm(forms.Form):
+
+class JobsForm(Answers):
+    """What is looked for in the list of jobs: text, state, readiness, days. Nothing answered: every open job."""
+
+    q = forms.CharField(max_length=80, required=False)
+    state = forms.ChoiceField(choices=[("", "open"), ("every", "every"), *Job.STATES], required=False)
+    readiness = forms.ChoiceField(choices=[("", "any"), *((code, word(code)) for code in READINESS)], required=False)
+    first = DayField(required=False)
+    last = DayField(required=False)
+
+    def __init__(self, *args: Any, as_of: datetime, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, DayField):
+                field.today = as_of.astimezone(settings.SHOP_ZONE).date()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        first, last = cleaned.get("first"), cleaned.get("last")
+        if first and last and last < first:
+            self.add_error("last", Fault(Reason("window_backwards", starts=first, ends=last), SENTENCES))
+        return cleaned
+
+    def states(self) -> tuple[str, ...]:
+        """The states that are looked for; how ready a job is, is told of open ones alone."""
+        asked = self.cleaned_data["state"]
+        if not asked or (asked == "every" and self.cleaned_data["readiness"]):
+            return OPEN
+        return tuple(code for code, _ in Job.STATES) if asked == "every" else (asked,)
+
+    def window(self) -> tuple[datetime | None, datetime | None]:
+        """The days that are looked at as a half-open window in the shop's zone."""
+        first, last = self.cleaned_data["first"], self.cleaned_data["last"]
+        return midnight(first) if first else None, midnight(last + timedelta(days=1)) if last else None
+
+
+class PartForm(Answers):
     """One part of a job."""
 
     name = forms.CharField(max_length=120)
@@ -160,7 +215,7 @@ class GroupForm(_WindowForm):
     holes = forms.IntegerField(min_value=1, max_value=500, required=False)
     positions = forms.CharField(required=False, max_length=2000)
     hole = WordField(words={"blind": "blind", "through": "through"})
-    depth = LengthField(required=False)
+    depth = LengthField(required=False, unknown="unknown")
     floor = LengthField(required=False)
     edge = LengthField(required=False)
     material = WordField(words={code: each.word for code, each in MATERIALS.items()}, required=False)
@@ -191,15 +246,71 @@ class GroupForm(_WindowForm):
         labels, holes = cleaned.get("positions") or (), cleaned.get("holes")
         if "holes" not in self.errors and "positions" not in self.errors:
             if not labels and not holes:
-                self.add_error("holes", say(Reason("holes_missing")))
+                self.refuse("holes", Reason("holes_missing"))
             elif labels and holes and len(labels) != holes:
-                self.add_error("holes", say(Reason("holes_and_positions", holes=holes, positions=len(labels))))
+                self.refuse("holes", Reason("holes_and_positions", holes=holes, positions=len(labels)))
+        for field, reason in self._contradictions(cleaned):
+            if field not in self.errors:  # one sentence a field
+                self.refuse(field, reason)
         return cleaned
+
+    def _contradictions(self, cleaned: dict[str, Any]) -> Iterator[tuple[str, Reason]]:
+        """Answers that cannot all be true, each at the field to look at; what was not answered contradicts nothing."""
+        if cleaned.get("hole") == "blind" and "depth" not in self.errors and not str(self["depth"].data or "").strip():
+            yield "depth", Reason("depth_not_answered")
+        if cleaned.get("hole") == "through" and cleaned.get("floor"):
+            yield "floor", Reason("floor_of_a_through_hole", floor_nm=cleaned["floor"])
+        if cleaned.get("before") == "none" and cleaned.get("failed") == "insert":
+            yield "failed", Reason("no_insert_to_fail")
+        if reading := cleaned.get("thread"):
+            yield from _contradicting_the_thread(reading.thread, cleaned)
+
+    def _stands_there(self) -> tuple[Thread | None, tuple[Reason, ...]]:
+        """The thread that was told to stand in the metal, and how it was taken.
+
+        A fitter who is asked what stood there names the bolt's thread: a wire insert's hole follows from it.
+        """
+        earlier: Reading | None = self.cleaned_data["before_thread"]
+        bolt: Thread = self.cleaned_data["thread"].thread
+        if earlier is None:
+            return None, ()
+        hole = _hole_of_a_wire_insert(bolt)
+        if self.cleaned_data.get("before") == "wire_insert" and earlier.thread == bolt and hole is not None:
+            taken = Reason("before_thread_taken", typed=earlier.typed, thread=hole.designation, bolt=bolt.designation)
+            return hole, (taken,)
+        return earlier.thread, ()
+
+    def so_far(self) -> HoleGroup | None:
+        """The hole as far as it is answered and read, to be drawn; None until its thread is."""
+        answers = self.cleaned_data
+        if not answers.get("thread"):
+            return None
+        kept = {name: answers[name] for name in _AS_ANSWERED if answers.get(name)}
+        earlier = self._stands_there()[0] if answers.get("before_thread") else None
+        return HoleGroup(
+            code="",
+            bolt=answers["thread"].thread,
+            bolt_class=answers["thread"].thread_class,
+            holes=answers.get("holes") or 1,
+            start=self.as_of,
+            end=self.as_of,
+            site="",
+            through=answers.get("hole") == "through",
+            before_thread=earlier,
+            wished=answers.get("method") or "",
+            **kept,
+        )
+
+    @property
+    def says_enough(self) -> bool:
+        """Whether the answers suffice to pick a method; how many holes there are and when is not asked for that."""
+        return set(self.errors) <= {"holes", "positions", "starts", "ends"}
 
     def value(self, *, code: str, window: tuple[datetime, datetime], site: str, part: PartForm) -> HoleGroup:
         """The frozen hole group that the methods read."""
         answers = self.cleaned_data
-        reading, earlier = answers["thread"], answers["before_thread"]
+        reading = answers["thread"]
+        earlier, taken = self._stands_there()
         start, end = self.window() or window
         # Holes that nobody named are named after their group, so that no two of a part share a position.
         labels = answers["positions"] or tuple(f"{code}{n}" for n in range(1, (answers["holes"] or 0) + 1))
@@ -208,14 +319,15 @@ class GroupForm(_WindowForm):
             bolt=reading.thread,
             bolt_class=reading.thread_class,
             as_typed=reading.typed,
-            notes=reading.notes,
+            notes=reading.notes + taken,
             holes=len(labels),
             positions=labels,
             through=answers["hole"] == "through",
-            before_thread=earlier.thread if earlier else None,
+            before_thread=earlier,
             fixture=part.cleaned_data["fixture"],
             hand=part.cleaned_data["hand"],
             safety=part.cleaned_data["safety"],
+            part=f"{part.cleaned_data['name']} {part.cleaned_data['serial']}".strip(),
             wished=answers["method"],
             start=start,
             end=end,
@@ -224,12 +336,54 @@ class GroupForm(_WindowForm):
         )
 
 
-class JobFileError(Refused):
-    """A job file that cannot be read: every wrong place by name."""
+def _hole_of_a_wire_insert(bolt: Thread) -> Thread | None:
+    try:
+        return insert_hole(bolt)
+    except ThreadError:  # a system without wire inserts of its own
+        return None
 
-    def __init__(self, problems: list[tuple[str, str]]) -> None:
-        super().__init__(Reason("job_file_wrong", problems=tuple(f"{place}: {text}" for place, text in problems)))
-        self.problems = problems
+
+def _contradicting_the_thread(bolt: Thread, cleaned: dict[str, Any]) -> Iterator[tuple[str, Reason]]:
+    """What cannot be true of a hole for this bolt: its edge, the thread that stands there, the measured diameter."""
+    if SYSTEMS[bolt.system].bolt:
+        meant = Thread(SYSTEMS[bolt.system].bolt, bolt.nominal, bolt.pitch, bolt.hand)
+        yield "thread", Reason("thread_of_an_insert_hole", thread=bolt.designation, bolt=meant.designation)
+        return
+    before, told = cleaned.get("before"), cleaned.get("before_thread")
+    hole = _hole_of_a_wire_insert(bolt)
+    stands: Thread = {"wire_insert": hole}.get(before or "") or bolt
+    if told:
+        named = {"thread": told.thread.designation, "bolt": bolt.designation}
+        if before == "none" and told.thread != bolt:
+            yield "before_thread", Reason("before_thread_of_nothing", **named)
+        elif before == "wire_insert" and hole is not None and told.thread not in (hole, bolt):
+            yield "before_thread", Reason("before_thread_not_insert_hole", **named, wanted=hole.designation)
+        elif before in ("solid_bush", "keyed_bush") and basic(told.thread).major <= basic(bolt).major:
+            yield "before_thread", Reason("before_thread_holds_no_bush", **named, before=before)
+        elif basic(told.thread).major < basic(bolt).major:
+            yield "before_thread", Reason("before_thread_under_bolt", **named)
+        if before != "wire_insert" or hole is None:
+            stands = told.thread
+    measured, edge = cleaned.get("before_major"), cleaned.get("edge")
+    if measured:
+        least = to_nm(basic(stands).minor_internal, "down")
+        if measured < least:
+            yield "before_major", Reason("major_under_minor", thread=stands.designation, minor_nm=least)
+    if edge:
+        # Half the bolt, or half of what stands there already: nearer than that, the hole would break out.
+        across = max(to_nm(basic(bolt).major), to_nm(basic(stands).major), measured or 0)
+        if 2 * edge <= across:
+            yield "edge", Reason("edge_inside_hole", edge_nm=edge, across_nm=across)
+
+
+class JobFileError(Refused):
+    """A job file that cannot be read: every wrong place by name, with its reason."""
+
+    def __init__(self, faults: list[tuple[str, Reason]]) -> None:
+        self.faults = faults
+        self.problems = [(place, say(reason)) for place, reason in faults]
+        told = tuple(f"{place}: {text}" for place, text in self.problems)
+        super().__init__(Reason("job_file_wrong", problems=told))
 
 
 def letters(index: int) -> str:
@@ -246,38 +400,83 @@ def read_job_file(text: str, *, as_of: datetime) -> JobRequest:
     """Read a job file; raises `JobFileError` with every wrong place."""
     try:
         document = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise JobFileError([("file", say(Reason("toml_unreadable", where=str(error))))]) from error
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a ValueError of its own
+        raise JobFileError([("file", Reason("toml_unreadable", **place_in_toml(error)))]) from error
+    if not document:
+        raise JobFileError([("file", Reason("job_file_empty", known=(*JOB_KEYS, "parts")))])
     return read_job(document, as_of=as_of)
+
+
+def _typed(value: Any, *, several: bool = False, switch: bool = False) -> str | None:
+    """A value of a job file as text as a person types it; None for what is no single value, nor a list of them.
+
+    True and false are answers where the question is a `switch`, and nowhere else.
+    """
+    if isinstance(value, list) and several:
+        texts = [_typed(each) for each in value]
+        return None if None in texts else ", ".join(filter(None, texts))
+    if value is None or isinstance(value, Mapping | list) or (isinstance(value, bool) and not switch):
+        return None
+    if isinstance(value, int) and abs(value) > LARGEST_NUMBER:
+        return None
+    return str(value)
+
+
+def _groups_told(document: Mapping[str, Any]) -> int:
+    """How many hole groups stand there; a part without any counts as one."""
+    parts = document.get("parts")
+    tables = [part.get("groups") if isinstance(part, Mapping) else None for part in _listed(parts)]
+    return sum(max(1, len(_listed(table))) for table in tables)
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
 
 
 def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
     """Read a job from nested mappings (a job file, a request's body); raises `JobFileError`."""
-    problems: list[tuple[str, str]] = []
+    problems: list[tuple[str, Reason]] = []
 
     def filled(form: forms.Form, place: str) -> bool:
-        problems.extend((place + name, str(error)) for name, errors in form.errors.items() for error in errors)
+        refused = {place for place, _ in problems}  # what is no value at all is not told to be missing as well
+        problems.extend(
+            (place + name, fault.reason)
+            for name, faults in form.errors.as_data().items()
+            for fault in faults
+            if isinstance(fault, Fault)  # as every fault of `Answers` is
+            and place + name not in refused
+            and place.rstrip(".") not in refused
+        )
         return form.is_valid()
 
     def texts(table: Any, keys: Mapping[str, str], place: str, nested: str = "") -> dict[str, Any]:
         if not isinstance(table, Mapping):
-            problems.append((place.rstrip(".") or "file", say(Reason("table_expected"))))
+            problems.append((place.rstrip(".") or "file", Reason("table_expected")))
             return {}
         unknown = sorted(set(table) - set(keys) - {nested})
-        problems.extend((place + key, say(Reason("key_unknown", key=key, known=tuple(keys)))) for key in unknown)
-        return {
-            key: ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+        problems.extend((place + key, Reason("key_unknown", key=key, known=tuple(keys))) for key in unknown)
+        answers = {
+            key: _typed(value, several=key == "positions", switch=key == "booked")
             for key, value in table.items()
-            if key in keys
+            if key in keys and value is not None  # null in JSON: not answered
         }
+        wrong = [key for key, text in answers.items() if text is None]
+        problems.extend((place + key, Reason("value_expected")) for key in wrong)
+        return {key: text for key, text in answers.items() if text is not None}
 
     def rows(table: Any, key: str, place: str) -> list[Any]:
-        found = table.get(key) if isinstance(table, Mapping) else None
+        if not isinstance(table, Mapping):
+            return []
+        found = table.get(key)
         if not isinstance(found, list) or not found:
-            problems.append((place + key, say(Reason("rows_missing", key=key))))
+            problems.append((place + key, Reason("rows_missing", key=key)))
             return []
         return found
 
+    if not isinstance(document, Mapping):
+        raise JobFileError([("file", Reason("table_expected"))])
+    if (groups_told := _groups_told(document)) > MOST_GROUPS:
+        raise JobFileError([("parts", Reason("groups_too_many", groups=groups_told, most=MOST_GROUPS))])
     head = JobForm(texts(document, JOB_KEYS, "", "parts"), as_of=as_of)
     head_good = filled(head, "")
     window = head.window() if head_good else None
@@ -297,7 +496,7 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
             labels = set(form.cleaned_data.get("positions") or ())
             if labels & taken:
                 reason = Reason("position_twice", labels=tuple(sorted(labels & taken)))
-                problems.append((f"{group_place}positions", say(reason)))
+                problems.append((f"{group_place}positions", reason))
             taken |= labels
             if good and part_good and window:
                 value = form.value(code=letters(count), window=window, site=head.cleaned_data["site"], part=part)
@@ -318,3 +517,34 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
         booked=answers["booked"] == "yes",
         parts=tuple(parts),
     )
+
+
+# The page "New job": each field is named by its place, parts-0-groups-1-thread
+
+_FIELD = re.compile(r"parts-([0-9]{1,4})-(?:groups-([0-9]{1,4})-)?([a-z_]+)")
+
+
+def document_of(fields: Mapping[str, str]) -> dict[str, Any]:
+    """The fields of a page as the mapping that `read_job` reads; parts and groups in the order of their numbers.
+
+    What is empty is left out, and so is every field that is no question; a row all of whose fields are empty stays.
+    """
+    head = {key: text for key in JOB_KEYS if (text := fields.get(key))}
+    parts: dict[int, dict[str, str]] = {}
+    groups: dict[int, dict[int, dict[str, str]]] = {}
+    for name, text in fields.items():
+        place = _FIELD.fullmatch(name)
+        if place is None:
+            continue
+        keys, row = PART_KEYS, parts.setdefault(int(place[1]), {})
+        if place[2]:
+            keys, row = GROUP_KEYS, groups.setdefault(int(place[1]), {}).setdefault(int(place[2]), {})
+        if text and place[3] in keys:
+            row[place[3]] = text
+    of_part = {at: [row for _, row in sorted(rows.items())] for at, rows in groups.items()}
+    return head | {"parts": [parts.get(at, {}) | {"groups": of_part.get(at, [])} for at in sorted(parts)]}
+
+
+def field_at(place: str) -> str:
+    """The field of a place: that of parts[1].groups[2].thread is parts-0-groups-1-thread."""
+    return re.sub(r"\[([0-9]+)]", lambda number: f"-{int(number[1]) - 1}", place).replace(".", "-")

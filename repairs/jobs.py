@@ -6,35 +6,50 @@ needs, and how the shelf meets them. The number of queries does not depend on th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
+from urllib.parse import quote
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import BigIntegerField, Exists, Max, OuterRef, Q, QuerySet
+from django.db.models.functions import Cast, Substr
 
-from inventory import reservations, stock
+from inventory import catalogue, purchasing, reservations, stock
 from inventory.errors import Reason, Refused
 from inventory.guards import act
-from inventory.kinds import KINDS, StockLine
+from inventory.kinds import KINDS, Facts, StockLine
 from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
-from repairs.matching import NEAR_DIAMETER, Line, match
+from repairs.buying import Choice, Demand, ShoppingList, gaps_of, shop
+from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, judge_item, match
+from repairs.matching.amounts import demand_of, may_split
 from repairs.methods import consider, pick
 from repairs.methods.values import (
     DOUBTFUL,
     GAP,
     MATCH,
     NOT_CHECKED,
+    RULED_OUT,
     Check,
     HoleGroup,
+    Limits,
     MethodPlan,
     Need,
     Option,
+    Size,
 )
 from repairs.models import Hole, Job, Part, Position
 from repairs.models import HoleGroup as HoleGroupRow
+
+OPEN = ("planned", "booked", "started")  # states of a job that still wants its kit
+COMPLETE, SHORT, UNPLANNED = "complete", "short", "unplanned"  # how ready a job is; DOUBTFUL is the fourth
+READINESS = (COMPLETE, SHORT, DOUBTFUL, UNPLANNED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +105,16 @@ class MethodReadiness:
 
 @dataclass(frozen=True, slots=True)
 class GroupPlan:
-    """What is planned for one hole group; `lines` share the shelf with the job's other groups."""
+    """What is planned for one hole group; `lines` share the shelf with the job's other groups.
+
+    `bars` is what stands against booking it at all, whatever the shelf has.
+    """
 
     group: HoleGroup
     methods: tuple[MethodReadiness, ...]
     chosen: Option | None
     lines: tuple[Line, ...]
+    bars: tuple[Check, ...] = ()
 
     @property
     def cautions(self) -> tuple[Reason, ...]:
@@ -104,8 +123,8 @@ class GroupPlan:
 
     @property
     def checks(self) -> tuple[Check, ...]:
-        """The checks of the room behind the chosen option."""
-        return self.chosen.checks if self.chosen else ()
+        """What bars the group, then the checks of the room behind the chosen option."""
+        return self.bars + (self.chosen.checks if self.chosen else ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +162,21 @@ class JobPlan:
         return bool(self.groups) and not self.unplanned and not self.count(GAP) and not self.count(DOUBTFUL)
 
     @property
+    def readiness(self) -> tuple[str, ...]:
+        """How ready the job is: "complete", or all that it still waits for: "unplanned", "short", "doubtful"."""
+        waits = ((UNPLANNED, self.unplanned), (SHORT, self.count(GAP)), (DOUBTFUL, self.count(DOUBTFUL)))
+        if self.complete:
+            return (COMPLETE,)
+        return tuple(code for code, there in waits if there) or (UNPLANNED,)  # of a job without a group nothing
+
+    @property
+    def verdict(self) -> Reason:
+        """Whether it is complete, with its counts; what was not checked is counted beside them, never as good."""
+        counts = {status: self.count(status) for status in (MATCH, GAP, DOUBTFUL)}
+        counts |= {"unplanned": len(self.unplanned), "not_checked": len(self.not_checked)}
+        return Reason("plan_complete" if self.complete else "plan_not_complete", **counts)
+
+    @property
     def not_checked(self) -> tuple[Reason, ...]:
         """What was not entered and so was not judged, each once."""
         reasons = [check.reason for group in self.groups for check in group.checks if check.status == NOT_CHECKED]
@@ -159,29 +193,196 @@ def plan_job(job: Job, *, as_of: datetime, every_size: bool = True) -> JobPlan:
     return plan_jobs([job], as_of=as_of, every_size=every_size)[0]
 
 
-def plan_jobs(jobs: Sequence[Job], *, as_of: datetime, every_size: bool = False) -> list[JobPlan]:
-    """Plan several saved jobs, each by itself, in one fixed number of queries."""
+def plan_jobs(
+    jobs: Sequence[Job], *, as_of: datetime, every_size: bool = False, side_by_side: bool = True
+) -> list[JobPlan]:
+    """Plan several saved jobs, each by itself, in one fixed number of queries.
+
+    Without `side_by_side` the shelf answers the planned method alone, which is all that a list of jobs tells.
+    """
     rows = (
         HoleGroupRow.objects.filter(job__in=jobs)
-        .select_related("part", "job__site")
+        .select_related("part", "job__site", "accepted_size__family")
         .prefetch_related("holes__position")
         .order_by("job_id", "id")
     )
     groups: dict[int, list[HoleGroup]] = {job.pk: [] for job in jobs}
     sites: dict[int, str] = {}
+    barred: dict[int, dict[str, Reason]] = {job.pk: {} for job in jobs}
+    accepted: dict[int, dict[str, Size]] = {job.pk: {} for job in jobs}
     for row in rows:
         groups[row.job_id].append(_value(row))
         sites[row.job_id] = row.job.site.name
+        if row.accepted_size is not None:
+            accepted[row.job_id][row.code] = families.size_of(row.accepted_size)
+        for hole in row.holes.all():
+            if hole.position.may_not_be_repaired:
+                barred[row.job_id][row.code] = _not_to_be_repaired(row.part, hole.position)
     heads = [
-        _Head(job.number, job.owner, sites.get(job.pk, ""), job.start, job.end, tuple(groups[job.pk]), job.number)
+        _Head(
+            job.number,
+            job.owner,
+            sites.get(job.pk, ""),
+            job.start,
+            job.end,
+            tuple(groups[job.pk]),
+            label=job.number,
+            barred=barred[job.pk],
+            accepted=accepted[job.pk],
+        )
         for job in jobs
     ]
-    return _plan(heads, as_of=as_of, every_size=every_size)
+    return _plan(heads, as_of=as_of, every_size=every_size, side_by_side=side_by_side)
 
 
 def open_jobs() -> Any:
     """Jobs that still want their kit, the soonest first."""
-    return Job.objects.filter(state__in=("planned", "booked", "started"))
+    return Job.objects.filter(state__in=OPEN)
+
+
+def next_number() -> str:
+    """The number that a new job is proposed: one more than the highest of the form J-1041. One query."""
+    numbered = Job.objects.filter(number__regex=r"^J-[0-9]{1,15}$")
+    highest = numbered.aggregate(highest=Max(Cast(Substr("number", 3), BigIntegerField())))["highest"]
+    return f"J-{(highest or 0) + 1}"
+
+
+def by_number(number: str) -> Job:
+    """A job with its site and reservation, whatever its state. Raises `Refused("job_number_unknown")`."""
+    # A text with a null in it is no number of any job, and PostgreSQL does not even compare it.
+    found = Job.objects.filter(number=number) if "\0" not in number else Job.objects.none()
+    job = found.select_related("site", "reservation").first()
+    if job is None:
+        raise Refused(Reason("job_number_unknown", number=number))
+    return job
+
+
+def listed(
+    *, states: Sequence[str], text: str = "", start: datetime | None = None, end: datetime | None = None
+) -> QuerySet[Job]:
+    """Jobs in these states, the soonest first, whose number, owner, part or its serial number has this text in it.
+
+    `start` and `end` bound a half-open window: a job is listed when its own window touches that one.
+    """
+    found = Job.objects.filter(state__in=states)
+    if text:
+        part = Q(part__name__icontains=text) | Q(part__serial__icontains=text)
+        groups = HoleGroupRow.objects.filter(part, job=OuterRef("pk"))
+        found = found.filter(Q(number__icontains=text) | Q(owner__icontains=text) | Q(Exists(groups)))
+    if start is not None:
+        found = found.filter(end__gt=start)
+    if end is not None:
+        found = found.filter(start__lt=end)
+    return found
+
+
+def to_be_released(*, as_of: datetime) -> QuerySet[Job]:
+    """Jobs whose window is over and that still keep what was reserved for them, the longest over first."""
+    over = Job.objects.filter(end__lte=as_of, reservation__state="active")
+    return over.select_related("reservation").order_by("end", "number")
+
+
+def kept(job: Job) -> tuple[list[Any], list[Any]]:
+    """The holds of the job's reservation, of units and of batches, in the order of the walk through the crib.
+
+    Two queries. One that was lost since is among them (`shorted`, or `short` of its quantity), until it is released.
+    """
+    if job.reservation is None or job.reservation.state != "active":
+        return [], []
+    units = job.reservation.unit_holds.select_related("unit__item", "unit__bin__site")
+    batches = job.reservation.batch_holds.select_related("batch__item", "batch__bin__site")
+    return list(units.order_by("unit__bin__walk", "unit__tag", "start")), list(batches.order_by("batch__bin__walk"))
+
+
+def shopping(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR") -> ShoppingList:
+    """What to buy for the gaps of these plans, ordered on the day of `as_of`. Four queries, however many there are.
+
+    Every item of the catalogue that would meet a gap when it came new is weighed, with units on the shelf or
+    without. Each job was planned by itself, so what two jobs that are not booked would both take from the shelf is
+    missed here. `currency` is the shop's own.
+    """
+    needs = [line.need for plan in plans for line in plan.lines if line.status == GAP]
+    items: dict[str, list[tuple[str, Facts]]] = defaultdict(list)
+    for number, facts in catalogue.listed(
+        kinds={need.kind for need in needs},
+        threads={need.thread for need in needs if need.thread},
+        diameters={(need.diameter.least, need.diameter.most) for need in needs if need.diameter},
+    ):
+        items[facts.kind].append((number, facts))
+    gaps = gaps_of([pair for plan in plans for pair in _demands(plan, items)])
+    wanted = {choice.facts.item for gap in gaps for choice in gap.choices}
+    today = as_of.astimezone(settings.SHOP_ZONE).date()
+    found = shop(gaps, purchasing.offers_for(wanted), today=today, currency=currency)
+    return replace(
+        found, unplanned=tuple((plan.number, group.group.code) for plan in plans for group in plan.unplanned)
+    )
+
+
+def _demands(plan: JobPlan, items: dict[str, list[tuple[str, Facts]]]) -> list[tuple[Demand, tuple[Choice, ...]]]:
+    """What a plan is short of, each with the items that would meet it."""
+    day = plan.start.astimezone(settings.SHOP_ZONE).date()
+    lines = {line.need.id: line for line in plan.lines}
+    found: list[tuple[Demand, tuple[Choice, ...]]] = []
+    drills: dict[str, tuple[Choice, ...]] = {}
+    # What guides stands before what is guided, since a cutter is judged by the drill.
+    for line in sorted(plan.lines, key=lambda each: each.need.pilot_of != ""):
+        if line.status != GAP:
+            continue
+        need, guide = line.need, lines.get(line.need.pilot_of)
+        choices = [
+            choice
+            for number, facts in items[need.kind]
+            if (choice := _choice(need, guide, drills.get(need.pilot_of, ()), number, facts))
+        ]
+        if not need.pilot_of:
+            choices = [_with_cutters(choice, need, plan.lines) for choice in choices]
+        drills[need.id] = tuple(choices)
+        left = [max(0, why["available"] - why["taken"]) for why in line.reasons if why.code == "quantity_short_in_all"]
+        demand = Demand(
+            job=plan.number,
+            need=need,
+            day=day,
+            amount=demand_of(need),
+            split=may_split(need),
+            left=sum(left),
+            why=line.reasons,
+            drill=need.pilot_of if drills.get(need.pilot_of) else "",
+        )
+        found.append((demand, tuple(choices)))
+    return found
+
+
+def _choice(need: Need, guide: Line | None, drills: Sequence[Choice], number: str, facts: Facts) -> Choice | None:
+    """An item as it would meet a need, or None; a guided cutter against the drill that is taken, or could be bought."""
+    drilled = guide.takes[0].line.facts.diameter if guide and guide.takes else guide.need.diameter if guide else None
+    judgement = judge_item(need, facts, drilled=None if drills else drilled)
+    if judgement.status == REFUSED:
+        return None
+    goes_with = None
+    if drills:
+        goes_with = frozenset(
+            drill.facts.item
+            for drill in drills
+            if judge_item(need, facts, drilled=drill.facts.diameter).status != REFUSED
+        )
+        if not goes_with:
+            return None
+    doubts = judgement.reasons if judgement.status == DOUBTFUL else ()
+    return Choice(facts, number, judgement.status, doubts, goes_with)
+
+
+def _with_cutters(choice: Choice, need: Need, lines: Sequence[Line]) -> Choice:
+    """A drill beside the cutters that are at hand for it: doubtful where their pilot does not run under it."""
+    doubts = [
+        reason
+        for line in lines
+        if line.need.pilot_of == need.id
+        for take in line.takes
+        for judgement in (judge_item(line.need, take.line.facts, drilled=choice.facts.diameter),)
+        if judgement.status == REFUSED
+        for reason in judgement.reasons[:1]
+    ]
+    return replace(choice, status=DOUBTFUL, reasons=(*choice.reasons, *doubts)) if doubts else choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,69 +394,92 @@ class _Head:
     end: datetime
     groups: tuple[HoleGroup, ...]
     label: str = ""  # whose holds are its own: a saved job's number
+    barred: Mapping[str, Reason] = field(default_factory=dict)  # by the letter of the group
+    accepted: Mapping[str, Size] = field(default_factory=dict)
 
 
 def _head(request: JobRequest) -> _Head:
     return _Head(request.number, request.owner, request.site, request.start, request.end, request.groups)
 
 
-def _plan(heads: Sequence[_Head], *, as_of: datetime, every_size: bool) -> list[JobPlan]:
+# What each method says to a group, with those of its sizes that are planned by themselves.
+_Answers = tuple[tuple[MethodPlan, tuple[Option, ...]], ...]
+
+
+def _plan(heads: Sequence[_Head], *, as_of: datetime, every_size: bool, side_by_side: bool = True) -> list[JobPlan]:
     every_group = [group for head in heads for group in head.groups]
     sizes = families.sizes(inners={group.bolt.key for group in every_group})
     shop = limits.current()
-    answers = {
-        id(group): consider(group, [size for size in sizes if size.inner == group.bolt], shop) for group in every_group
-    }
-    options = [
-        option
-        for plans in answers.values()
-        for plan in plans
-        for option in plan.options
-        if not option.ruled_out and (every_size or option is plan.chosen)
-    ]
-    shelf = _shelf([need for option in options for need in option.needs])
-    return [_plan_one(head, answers, shelf, as_of=as_of, every_size=every_size) for head in heads]
+    answers: dict[int, _Answers] = {}
+    for head in heads:
+        for group in head.groups:
+            plans = consider(group, [size for size in sizes if size.inner == group.bolt], shop)
+            if group.code in head.accepted:
+                plans = _with_accepted(plans, head.accepted[group.code])
+            answers[id(group)] = tuple(
+                (plan, _asked(plan, every_size=every_size) if side_by_side else ()) for plan in plans
+            )
+    options = [option for answer in answers.values() for _, asked in answer for option in asked]
+    options += [option for group in every_group if (option := _picked(answers[id(group)], group))]
+    lying = Stock(_shelf([need for option in options for need in option.needs]))
+    return [_plan_one(head, answers, lying, as_of=as_of) for head in heads]
 
 
-def _plan_one(
-    head: _Head,
-    answers: dict[int, tuple[MethodPlan, ...]],
-    shelf: list[StockLine],
-    *,
-    as_of: datetime,
-    every_size: bool,
-) -> JobPlan:
-    chosen = [pick(answers[id(group)], group.wished) for group in head.groups]
-    lines = match(
-        [need for option in chosen if option for need in option.needs],
-        shelf,
-        label=head.label,
-        zone=settings.SHOP_ZONE,
-    )
+def _picked(answer: _Answers, group: HoleGroup) -> Option | None:
+    return pick(tuple(plan for plan, _ in answer), group.wished)
+
+
+def _plan_one(head: _Head, answers: dict[int, _Answers], lying: Stock, *, as_of: datetime) -> JobPlan:
+    shelf = Shelf(lying, head.label, settings.SHOP_ZONE)
+    chosen = [_picked(answers[id(group)], group) for group in head.groups]
+    lines = match([need for option in chosen if option for need in option.needs], shelf)
     by_group: dict[str, list[Line]] = {group.code: [] for group in head.groups}
     for line in lines:
         by_group[line.need.group].append(line)
     groups = tuple(
         GroupPlan(
             group=group,
-            methods=tuple(
-                _readiness(plan, shelf, label=head.label, every_size=every_size) for plan in answers[id(group)]
-            ),
+            methods=tuple(_readiness(plan, asked, shelf) for plan, asked in answers[id(group)]),
             chosen=option,
             lines=tuple(by_group[group.code]),
+            bars=_bars(head, group, option, as_of),
         )
         for group, option in zip(head.groups, chosen, strict=True)
     )
     return JobPlan(head.number, head.owner, head.site, head.start, head.end, as_of, groups)
 
 
-def _readiness(plan: MethodPlan, shelf: list[StockLine], *, label: str, every_size: bool) -> MethodReadiness:
-    standing = [option for option in plan.options if not option.ruled_out and option is not plan.chosen]
-    asked = ([plan.chosen] if plan.chosen else []) + (standing if every_size else [])
-    return MethodReadiness(
-        plan,
-        tuple(SizePlan(option, match(option.needs, shelf, label=label, zone=settings.SHOP_ZONE)) for option in asked),
+def _with_accepted(plans: tuple[MethodPlan, ...], accepted: Size) -> tuple[MethodPlan, ...]:
+    """The answers, where the accepted size of its method is the one that is planned, if it still stands."""
+    return tuple(
+        replace(plan, chosen=option)
+        if plan.method == accepted.method
+        and (option := next((each for each in plan.options if each.size == accepted and not each.ruled_out), None))
+        else plan
+        for plan in plans
     )
+
+
+def _bars(head: _Head, group: HoleGroup, chosen: Option | None, as_of: datetime) -> tuple[Check, ...]:
+    reasons = [head.barred[group.code]] if group.code in head.barred else []
+    if group.end <= as_of:
+        reasons.append(Reason("window_over", group=group.code, ended=group.end))
+    accepted = head.accepted.get(group.code)
+    if accepted is not None and (chosen is None or chosen.size != accepted):
+        outer, length = accepted.outer.designation, accepted.length
+        method, family = accepted.method, accepted.family_key
+        reasons.append(Reason("accepted_no_longer_stands", method=method, outer=outer, length_nm=length, family=family))
+    return tuple(Check(DOUBTFUL, reason) for reason in reasons)
+
+
+def _asked(plan: MethodPlan, *, every_size: bool) -> tuple[Option, ...]:
+    """The sizes of a method that are planned by themselves, the chosen one first."""
+    standing = [option for option in plan.options if not option.ruled_out and option is not plan.chosen]
+    return ((plan.chosen,) if plan.chosen else ()) + (tuple(standing) if every_size else ())
+
+
+def _readiness(plan: MethodPlan, asked: Sequence[Option], shelf: Shelf) -> MethodReadiness:
+    return MethodReadiness(plan, tuple(SizePlan(option, match(option.needs, shelf)) for option in asked))
 
 
 def _shelf(needs: Iterable[Need]) -> list[StockLine]:
@@ -309,6 +533,7 @@ def _value(row: HoleGroupRow) -> HoleGroup:
         fixture=part.fixture,
         hand=part.hand,
         safety=part.safety,
+        part=str(part),
         wished=row.accepted or row.wished,
         start=row.start or job.start,
         end=row.end or job.end,
@@ -333,18 +558,32 @@ def create(request: JobRequest) -> Job:
         end=request.end,
     )
     for part_request in request.parts:
-        part = Part.objects.create(
-            owner=request.owner,
-            name=part_request.name,
-            serial=part_request.serial,
-            drawing=part_request.drawing,
-            fixture=part_request.fixture,
-            hand=part_request.hand,
-            safety=part_request.safety,
-        )
+        part = _part(request.owner, part_request)
         for value, typed in part_request.groups:
             _create_group(job, part, value, typed)
     return job
+
+
+def _part(owner: str, asked: PartRequest) -> Part:
+    """The part of this owner, name and serial number where it was here before, else a new one.
+
+    Without a serial number nobody can say that it is the same. What is told of it now is what is known of it now;
+    what is left out stays as it was.
+    """
+    told = {key: value for key in ("drawing", "fixture", "hand", "safety") if (value := getattr(asked, key))}
+    if asked.serial:
+        same = Part.objects.filter(owner__iexact=owner, name__iexact=asked.name, serial__iexact=asked.serial)
+        part = same.order_by("id").first()
+        if part is not None:
+            for key, value in told.items():
+                setattr(part, key, value)
+            part.save(update_fields=list(told))
+            return part
+    return Part.objects.create(owner=owner, name=asked.name, serial=asked.serial, **told)
+
+
+def _not_to_be_repaired(part: Part, position: Position) -> Reason:
+    return Reason("position_not_to_be_repaired", part=part.name, label=position.label)
 
 
 def _create_group(job: Job, part: Part, value: HoleGroup, typed: dict[str, Any]) -> HoleGroupRow:
@@ -376,49 +615,231 @@ def _create_group(job: Job, part: Part, value: HoleGroup, typed: dict[str, Any])
     for label in value.positions:
         position, _ = Position.objects.get_or_create(part=part, label=label)
         if position.may_not_be_repaired:
-            raise Refused(Reason("position_not_to_be_repaired", part=part.name, label=label))
+            raise Refused(_not_to_be_repaired(part, position))
         Hole.objects.create(group=row, position=position)
     return row
 
 
+class PlanMoved(Refused):
+    """What was shown is no longer so; `reasons` says what changed, line by line, `reason` that something did."""
+
+    def __init__(self, number: str, reasons: Sequence[Reason]) -> None:
+        moved = sum(reason.code == "line_moved" for reason in reasons)  # after each stands why, where it is no match
+        super().__init__(Reason("plan_moved", number=number, count=moved))
+        self.reasons = tuple(reasons)
+
+
+def shown(plan: JobPlan) -> str:
+    """What a page or program was shown of a plan, as a text that it posts back when it books.
+
+    Per group the size that is planned and its checks, per line its status and what is taken for it: short, and
+    enough to say afterwards what changed. It holds no more than whoever posts it has seen.
+    """
+    lines = [[*key, *value] for key, value in _shown(plan).items()]
+    return json.dumps(lines, separators=(",", ":"), ensure_ascii=False)
+
+
+def _shown(plan: JobPlan) -> dict[tuple[str, str], tuple[str, list[str]]]:
+    found: dict[tuple[str, str], tuple[str, list[str]]] = {}
+    for group in plan.groups:
+        statuses = "".join(sorted(f"{check.status} {check.reason};" for check in group.checks))
+        told = f"{group.chosen.size if group.chosen else ''} {statuses}"
+        method = group.chosen.method if group.chosen else "none_stands"
+        found[group.group.code, hashlib.sha256(told.encode()).hexdigest()[:12]] = (method, [])
+        for line in group.lines:
+            asked = hashlib.sha256(repr(line.need).encode()).hexdigest()[:12]
+            taken = [_thing(take.line) for take in line.takes]
+            found[line.need.id, asked] = (line.status, sorted(taken))
+    return found
+
+
+def _thing(line: StockLine) -> str:
+    return line.tag or f"{line.facts.name}, {line.bin}"
+
+
+def _moved(before: str, plan: JobPlan) -> list[Reason]:
+    """What is different now from what was shown, one reason a line; nothing where all is the same."""
+    try:
+        was = {
+            (str(need), str(asked)): (str(word), [str(tag) for tag in tags])
+            for need, asked, word, tags in json.loads(before)
+        }
+    except (ValueError, TypeError, RecursionError) as error:
+        raise Refused(Reason("shown_unreadable")) from error
+    now = _shown(plan)
+    if was == now:
+        return []
+    lines = {line.need.id: line for line in plan.lines}
+    was_of = {need: value for (need, _), value in was.items()}
+    now_of = {need: value for (need, _), value in now.items()}
+    changed = {need for need, _ in was.keys() ^ now.keys()} | {
+        key[0] for key in was.keys() & now.keys() if was[key] != now[key]
+    }
+    reasons = []
+    for need in [each for each in dict.fromkeys((*now_of, *was_of)) if each in changed]:
+        (old, old_tags), (new, new_tags) = was_of.get(need, ("", [])), now_of.get(need, ("", []))
+        line = lines.get(need)
+        reasons.append(
+            Reason(
+                "line_moved",
+                need=need,
+                kind=line.need.kind if line else "",
+                was=old,
+                was_tags=tuple(old_tags),
+                now=new,
+                now_tags=tuple(new_tags),
+            )
+        )
+        if line is not None and line.status != MATCH:
+            reasons += line.reasons
+    return reasons
+
+
 @transaction.atomic
-def book(job: Job, *, by: str, as_of: datetime, request_key: str | None = None) -> Job:
+def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request_key: str | None = None) -> Job:
     """Hold every matched line of the job's plan for its window, all or nothing.
 
-    The same `request_key` answers with the job as it was booked then. Raises `Refused` with the room's reason
-    where a thing was taken meanwhile, and `Refused("job_already_booked")`.
+    `seen` is what `shown` made of the plan that was looked at: where the shelf, the job or a limit moved since,
+    nothing is held. Without it the plan of this moment counts. What is taken is locked, and planned again under
+    the locks, so that dates, places and limits are judged by what is true when it is held.
+    The same `request_key` answers with the job as it was booked then. Raises `PlanMoved` with what changed,
+    `ReservationRefused`, and `Refused` with job_already_booked, job_not_open, window_over,
+    position_not_to_be_repaired, shown_unreadable, and released_since: what this request had reserved was let go.
     """
     job.refresh_from_db(from_queryset=Job.objects.select_for_update())  # somebody else may have booked it since
-    if job.reservation is not None:
+    if job.reservation is not None and job.reservation.state == "active":
         if request_key is not None and job.reservation.request_key == request_key:
             return job
-        raise Refused(Reason("job_already_booked", number=job.number))
+        raise Refused(Reason("job_already_booked", number=job.number, by=job.reservation.by, at=job.reservation.at))
+    if job.state not in OPEN:
+        raise Refused(Reason("job_not_open", number=job.number, state=job.state))
     plan = plan_job(job, as_of=as_of, every_size=False)
-    units: dict[int, tuple[datetime, datetime, int]] = {}
-    batches: dict[int, int] = {}
+    if seen is not None and (changed := _moved(seen, plan)):
+        raise PlanMoved(job.number, changed)
+    for group in plan.groups:
+        for check in group.bars:
+            raise Refused(check.reason)
+    units, batches = _wishes(plan)
+    reservations.lock(units=[unit for unit, *_ in units], batches=[batch for batch, _ in batches])
+    under_lock = plan_job(job, as_of=as_of, every_size=False)
+    if changed := _moved(shown(plan), under_lock):
+        raise PlanMoved(job.number, changed)
+    reservation = reservations.reserve(
+        label=job.number,
+        link=f"/jobs/{quote(job.number)}/",
+        unit_holds=units,
+        batch_holds=batches,
+        by=by,
+        as_of=as_of,
+        request_key=request_key,
+    )
+    if reservation.state != "active":
+        raise Refused(Reason("released_since", number=job.number, by=reservation.released_by))
+    job.reservation = reservation
+    job.state = "booked" if job.state == "planned" else job.state
+    job.save(update_fields=["reservation", "state"])
+    return job
+
+
+def _wishes(plan: JobPlan) -> tuple[list[tuple[int, datetime, datetime, int]], list[tuple[int, int]]]:
+    """What the matched lines take: units in the windows that they are needed in, and quantities of batches."""
+    windows: dict[int, list[tuple[datetime, datetime, int]]] = defaultdict(list)
+    batches: dict[int, int] = defaultdict(int)
     for line in plan.lines:
         if line.status != MATCH:
             continue
         for take in line.takes:
             if take.line.unit is not None:
-                start, end, holes = units.get(take.line.unit, (line.need.start, line.need.end, 0))
-                units[take.line.unit] = (
-                    min(start, line.need.start),
-                    max(end, line.need.end),
-                    holes + take.holes,
-                )
+                windows[take.line.unit].append((line.need.start, line.need.end, take.holes))
             elif take.line.batch is not None:
                 shared = KINDS[line.need.kind].shared
-                batches[take.line.batch] = 1 if shared else batches.get(take.line.batch, 0) + take.quantity
-    job.reservation = reservations.reserve(
-        label=job.number,
-        link=f"/jobs/{job.number}/",
-        unit_holds=[(unit, *hold) for unit, hold in units.items()],
-        batch_holds=list(batches.items()),
-        by=by,
-        as_of=as_of,
-        request_key=request_key,
-    )
-    job.state = "booked"
-    job.save(update_fields=["reservation", "state"])
+                batches[take.line.batch] = 1 if shared else batches[take.line.batch] + take.quantity
+    units = []
+    for unit, wanted in windows.items():
+        start, end, holes = None, None, 0
+        for next_start, next_end, next_holes in sorted(wanted):
+            if end is not None and start is not None and next_start >= end:
+                units.append((unit, start, end, holes))
+                start, end, holes = None, None, 0
+            start = next_start if start is None else start
+            end = next_end if end is None else max(end, next_end)
+            holes += next_holes
+        if start is not None and end is not None:
+            units.append((unit, start, end, holes))
+    return units, list(batches.items())
+
+
+@transaction.atomic
+def release(job: Job, *, by: str, as_of: datetime, request_key: str | None = None) -> Job:
+    """Let go of everything that the job has reserved; a job that was only booked is planned again.
+
+    Doing so again changes nothing, and a repeated `request_key` never touches what was reserved since. Raises
+    `Refused` with job_not_booked for a job that never was booked, request_key_reused.
+    """
+    job.refresh_from_db(from_queryset=Job.objects.select_for_update())
+    if request_key is not None and reservations.released_by_request(request_key, job.number) is not None:
+        return job
+    if job.reservation is None:
+        raise Refused(Reason("job_not_booked", number=job.number))
+    reservations.release(reservation=job.reservation, by=by, as_of=as_of, request_key=request_key)
+    if job.state == "booked":
+        job.state = "planned"
+        job.save(update_fields=["state"])
     return job
+
+
+def size_code(size: Size) -> str:
+    """An insert size in one word that a page or program sends back: family, edition, outer thread, length in nm."""
+    return f"{size.family_key}:{size.outer.key}:{size.length}"
+
+
+@transaction.atomic
+def accept(job: Job, *, group: str, method: str, size: str, by: str, as_of: datetime) -> Job:
+    """Accept a method and size (`size_code`) for one hole group; an empty method takes the acceptance back.
+
+    Raises `Refused` with group_unknown, method_unknown, size_unknown, size_ruled_out, and job_already_booked, since
+    what is reserved belongs to what was accepted before.
+    """
+    job.refresh_from_db(from_queryset=Job.objects.select_for_update())
+    if job.state not in OPEN:
+        raise Refused(Reason("job_not_open", number=job.number, state=job.state))
+    if job.reservation is not None and job.reservation.state == "active":
+        raise Refused(Reason("job_already_booked", number=job.number, by=job.reservation.by, at=job.reservation.at))
+    row = job.groups.filter(code=group).first()
+    if row is None:
+        raise Refused(Reason("group_unknown", group=group, number=job.number))
+    if not method:
+        row.accepted, row.accepted_size, row.accepted_by, row.accepted_at = "", None, "", None
+    else:
+        answer = next((each for each in considered([_value(row)])[0].methods if each.method == method), None)
+        if answer is None:
+            raise Refused(Reason("method_unknown", method=method))
+        option = next((each for each in answer.options if size_code(each.size) == size), None)
+        if option is None:
+            raise Refused(Reason("size_unknown", size=size, method=method))
+        if option.ruled_out:
+            why = next(check.reason for check in option.checks if check.status == RULED_OUT)
+            raise Refused(Reason("size_ruled_out", size=size, why=why))
+        row.accepted, row.accepted_by, row.accepted_at = method, by, as_of
+        row.accepted_size = families.row_of(option.size)
+    row.save(update_fields=["accepted", "accepted_size", "accepted_by", "accepted_at"])
+    return job
+
+
+@dataclass(frozen=True, slots=True)
+class Considered:
+    """What the methods say to one hole group, which of their sizes is picked, and the limits they were judged by."""
+
+    group: HoleGroup
+    methods: tuple[MethodPlan, ...]
+    chosen: Option | None
+    limits: Limits
+
+
+def considered(groups: Sequence[HoleGroup]) -> list[Considered]:
+    """What would be picked for each of these holes, saved or not; the shelf is not asked. Two queries in all."""
+    if not groups:
+        return []
+    sizes, shop = families.sizes(inners={group.bolt.key for group in groups}), limits.current()
+    answers = [(group, consider(group, [size for size in sizes if size.inner == group.bolt], shop)) for group in groups]
+    return [Considered(group, methods, pick(methods, group.wished), shop) for group, methods in answers]

@@ -181,6 +181,8 @@ class HoleGroup(models.Model):
     wished = models.CharField("wished method", max_length=30, blank=True, choices=_choices(ORDER))
     accepted = models.CharField("accepted method", max_length=30, blank=True, choices=_choices(ORDER))
     accepted_size = models.ForeignKey(FamilySize, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    accepted_by = models.CharField(max_length=120, blank=True)
+    accepted_at = models.DateTimeField(null=True, blank=True)
     start = models.DateTimeField(null=True, blank=True)
     end = models.DateTimeField(null=True, blank=True)
     typed = models.JSONField(default=dict, blank=True)

@@ -9,6 +9,7 @@ from inventory.errors import Reason
 from inventory.kinds import KINDS
 from inventory.quantities import show_length, show_torque
 from inventory.threads import Thread
+from repairs.buying import Choice
 from repairs.matching import Line, Take
 from repairs.methods.values import Need, Size
 
@@ -22,6 +23,7 @@ WORDS = {
     "not_checked": "not checked",
     "ruled_out": "ruled out",
     "parent": "parent metal",
+    "unplanned": "no method",
 }
 
 SENTENCES: dict[str, str] = {
@@ -32,6 +34,7 @@ SENTENCES: dict[str, str] = {
     "family_size_drill_window": "The top of a drill window must not be below its bottom.",
     "position_once": "This part already has a position of this name.",
     "job_number_taken": "There is already a job [{number} ]of this number.",
+    "job_number_no_address": "“{number}” cannot be a job's number, since its page could not be opened by it; write for example {other}.",
     "job_ends_after_start": "A job must end after it starts.",
     "hole_group_once": "This job already has a hole group of this letter.",
     "hole_group_ends_after_start": "A group's window must end after it starts.",
@@ -48,13 +51,64 @@ SENTENCES: dict[str, str] = {
     "date_absurd": "“{typed}” is no day that a job can be on; write one from {first} to {last}.",
     "position_too_long": "“{label}” is too long for the name of a hole; at most {longest} characters.",
     "position_twice": "Each position of a part is named once; {labels} stands there more than once.",
+    "depth_not_answered": "A blind hole has a depth at full diameter; write it, or unknown.",
+    "floor_of_a_through_hole": "A through hole has no floor, and {floor_nm} is entered; leave it out, or say blind at “hole”.",
+    "no_insert_to_fail": "Nothing was done to this hole before, so no insert can have failed; write parent or unknown, or say at “before” what stood here.",
+    "thread_of_an_insert_hole": "{thread} is the thread of a wire insert's hole, and no bolt has it; write the bolt's, {bolt}.",
+    "before_thread_taken": "“{typed}” is the bolt's thread; a wire insert for {bolt} stands in its insert-hole thread, so {thread} is taken to stand in the metal.",
+    "before_thread_of_nothing": "Nothing was done to this hole before, so {bolt} stands in it, not {thread}; leave this out, or say at “before” what was done.",
+    "before_thread_not_insert_hole": "A wire insert for {bolt} stands in {wanted}, not in {thread}; write {wanted} or leave this out.",
+    "before_thread_holds_no_bush": "{thread} is no larger than {bolt}, so no {before:word} for {bolt} can stand in it; write the thread that the bush stands in.",
+    "before_thread_under_bolt": "{thread} is smaller than the bolt, {bolt}; write the thread that stands in the metal now.",
+    "major_under_minor": "That is under the minor diameter of {thread}, {minor_nm}, which stands there; measure the major diameter, at the bottom of the thread.",
+    "edge_inside_hole": "{edge_nm} to the edge is within the hole itself, {across_nm} across; measure from the hole's axis.",
+    "value_expected": "One value is expected here, not a table or a list; write it as text or as a number.",
+    "job_file_empty": "There is nothing in it; a job file has the keys {known}.",
+    "file_not_found": "There is no file {file}.",
+    "file_is_a_folder": "{file} is a folder; name a file in it.",
+    "file_not_permitted": "{file} may not be read by this user; ask for leave to read it.",
+    "file_not_utf8": "{file} is no text in UTF-8 (byte {byte}); save it as UTF-8.",
+    "file_unreadable": "{file} cannot be read.",
+    "plan_of_one_thing": "Give one of: a thread, --file FILE, --job NUMBER.",
+    "not_planned": "This could not be planned; put right what is named here.",
+    "job_unknown": "There is no open job “{number}”.",
+    "site_taken": "No site was named: planned at {site}, where most units stand, and not at {others}; --site names another.",
+    "no_method_stands": "No method stands for these holes; why not is told below, method by method.",
+    "plan_complete": "Complete: {match} match, {gap} gap, {doubtful} doubtful[, and {not_checked} not checked].",
+    "plan_not_complete": "Not complete: [{unplanned} without a method, ]{match} match, {gap} gap, {doubtful} doubtful[, and {not_checked} not checked].",
+    "nothing_to_buy": "Nothing is missing that could be bought.",
+    "no_family_named": "Name at least one family file, or --published.",
+    "family_not_loaded": "{file}: nothing was loaded.[ {cause}]",
+    "demo_is_embedded": "The demo runs on the embedded database; unset THREADCRIB_DATABASE_URL first.",
+    "demo_leaves_alone": "{database} is no demo database, and the demo leaves it alone; name another folder in THREADCRIB_DATA for the demo.",
+    "demo_port_taken": "Port {port} of this machine is taken or not to be had; name another, such as --port {other}.",
+    "demo_loading": "Loading the demo workshop.",
+    "demo_ready": '{jobs:job|jobs}, ready in {seconds} s. More of one job: python3 manage.py plan --job NUMBER; of any hole: python3 manage.py plan "M14 x 1,5".',
+    "demo_written_to": "Somebody is writing to the demo's database; stop him first.",
+    "demo_served": "The site: {address} (stop with Ctrl-C).",
+    "demo_login": "Log in as {login} ({name}), password {password}.",
     "holes_missing": "Say how many like holes there are, or which positions.",
     "holes_and_positions": "{holes:hole|holes} and {positions:position|positions} do not agree; leave one of the two out.",
     "table_expected": "Here a table of keys and values is expected.",
     "key_unknown": "There is no key “{key}”; the keys are {known}.",
+    "groups_too_many": "There are {groups:hole group|hole groups} here; a job takes {most} at most, so make several jobs of it.",
+    "booked_by_reserving": "A job is reserved after its plan was looked at, not while it is saved; leave this out.",
     "rows_missing": "There is no table “{key}” here; at least one is needed.",
-    "toml_unreadable": "This is no TOML that can be read: {where}.",
-    "job_already_booked": "Job {number} is booked already; release its reservation first.",
+    "toml_unreadable": 'This is no job file, which is TOML (key = "value"), as far as it can be read[; look at line {line}, column {column}].',
+    "job_already_booked": "Job {number} is booked already, by {by} on {at}; release its reservation first.",
+    "released_since": "What this page had reserved for job {number} was released since, by {by}; look at the job as it is now and reserve it anew.",
+    "job_number_unknown": "There is no job “{number}”.",
+    "job_not_booked": "Job {number} has nothing reserved, so there is nothing to release.",
+    "job_not_open": "Job {number} is {state:word}: nothing is reserved for it any more.",
+    "group_unknown": "Job {number} has no hole group {group}.",
+    "method_unknown": "There is no repair method “{method}”.",
+    "size_unknown": "There is no size {size} of the {method:word} for this hole; load the job again and choose from there.",
+    "size_ruled_out": "This size is ruled out: {why}",
+    "accepted_no_longer_stands": "The accepted {method:word} in {outer} x {length_nm} ({family}) no longer stands for this hole; accept another.",
+    "window_over": "The window of hole group {group} ended on {ended}; give the job new days.",
+    "plan_moved": "Job {number} was not reserved, since {count:line|lines} changed after the plan was shown; look at it again.",
+    "line_moved": "{need}[ ({kind:word})]: was {was:word}[, {was_tags}]; now {now:word}[, {now_tags}].",
+    "shown_unreadable": "What was sent as the plan that was shown cannot be read; load the job again and book from there.",
     "position_not_to_be_repaired": "Position {label} of {part} may not be repaired: too little metal remains there.",
     "limit_unknown": "There is no limit “{code}”; the limits are {known}.",
     "limit_unreadable": "“{typed}” cannot be read for {code:word}; it is given in {wanted}.",
@@ -69,7 +123,7 @@ SENTENCES: dict[str, str] = {
     "wrong_class": "It is class {thread_class}; what serves is {wanted}.",
     "other_kind": "It is a {kind:word}, wanted is a {wanted:word}.",
     "measurement_missing": "Cannot be matched: no {measurement:word} is entered for it.",
-    "too_short": "Too short by {by_nm:up}: it reaches {usable_nm:down} and {needed_nm:up} is needed.",
+    "too_short": "Too short by {by_nm}: it reaches {usable_nm} and {needed_nm} is needed.",
     "wrong_length": "It is {length_nm} long, wanted is {wanted_nm}.",
     "wrong_edition": "It is of the edition {family}, wanted is {wanted}.",
     "wrong_family": "It is of the family {family}, wanted is {wanted}.",
@@ -100,6 +154,10 @@ SENTENCES: dict[str, str] = {
     "quantity_held": "Only {available} free of {on_hand} on hand, {needed} needed; the rest is held for {labels}.",
     "none_owned": "None owned: there is no {kind:word}[ for {thread}] on the shelf that comes near.",
     "none_fits": "{count} on the shelf, none fits.",
+    "none_at_hand": "{count:would do, but is not at hand|would do, but none is at hand}[; {tag} is away {why:word}][ until {until}][; at {sites}: {tags}][; held for {labels}].",
+    "cure_missing": "No cure time is entered for it, so nobody can say whether it cures by {end}.",
+    "cure_too_long": "It takes {cure_hours:hour|hours} to cure, and the window until {end} has {window_hours}: no time is left for the work before it.",
+    "cure_in_time": "It takes {cure_hours:hour|hours} to cure: put it on by {latest}.",
     "all_held": "{count:would do, and is|would do, and all are} held for {labels}; free for long enough from {first_free} on.",
     "all_held_open": "{count:would do, and is|would do, and all are} held for {labels}.",
     "life_short_in_all": "Only {left:hole|holes} of life left in all ({count} on the shelf) for {needed}[; this job already takes {taken}].",
@@ -115,43 +173,43 @@ SENTENCES: dict[str, str] = {
     "no_size_for_bolt": "No family has a {method:word} for {bolt}.",
     "load_a_family": "Load a family that has one: load_family.",
     "step_up": "Step up to {outer} ({family}).",
-    "stepped_up": "{refused} is passed over: in what stands there now ({now}) it finds {bite} % fresh thread ({bite_basic} % on basic sizes, {basis}), and {least} % is the least [{source}]; {outer} finds its own.",
+    "stepped_up": "{refused} is passed over: in what stands there now ({now}) it finds {bite} % fresh thread ({bite_basic} % on basic sizes, {basis}), and {least} % is the least[ ({source})]; {outer} finds its own.",
     "no_larger_size": "No family has a larger one than {outer}.",
     "shorter_fits": "{longest_nm} long fits.",
     "none_short_enough": "The shortest there is, {shortest_nm}, is too long.",
     "longer_fits": "{longest_nm} long fits too.",
     "engineer_signs": "An engineer signs for it.",
-    "depth_fits": "Depth: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
-    "depth_fits_deepened": "Depth: drill {by_nm:up} deeper, the floor allows {deeper_nm:down}: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
-    "depth_bottoming_only": "Depth: a bottoming tap is needed: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
-    "depth_only_just": "Depth: only a tap with a lead of {lead} threads just goes in: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
-    "depth_short": "Too deep for this hole by {short_nm:up} with an insert {length_nm} long: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down}[ and may go {deeper_nm:down} deeper] ({source}).",
-    "depth_missing": "The hole's depth is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up} ({source}).",
-    "floor_missing_to_deepen": "The hole would have to go {wanted_nm:up} deeper, and the floor below it is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm:up}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm:up}; the hole has {depth_nm:down} ({source}).",
+    "depth_fits": "Depth: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm} ({source}).",
+    "depth_fits_deepened": "Depth: drill {by_nm} deeper, the floor allows {deeper_nm:down}: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm} ({source}).",
+    "depth_bottoming_only": "Depth: a bottoming tap is needed: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm}[, of which the larger drill may take {within_nm},][ and may go {deeper_nm:down} deeper][ and may not go deeper, with {floor_nm} of floor below it] ({source}).",
+    "depth_only_just": "Depth: only a tap with a lead of {lead} threads just goes in: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm}[, of which the larger drill may take {within_nm},][ and may go {deeper_nm:down} deeper][ and may not go deeper, with {floor_nm} of floor below it] ({source}).",
+    "depth_short": "Too deep for this hole by {short_nm} with an insert {length_nm} long: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm}[ and may go {deeper_nm:down} deeper][ and may not go deeper, with {floor_nm} of floor below it] ({source}).",
+    "depth_missing": "The hole's depth is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm} ({source}).",
+    "floor_missing_to_deepen": "The hole would have to go {wanted_nm} deeper, and the floor below it is not entered: [{seat_nm} seat + ][{set_down_nm} set-down + ]{insert_nm} insert + {clearance_nm} clearance + {lead_bottoming_nm} lead of a bottoming tap[ (the setting tool needs {nose_nm})] = {needed_bottoming_nm}; a plug tap with {lead_plug_nm} lead[ and {point_nm} point] needs {needed_plug_nm}; the hole has {depth_nm} ({source}).",
     "floor_missing": "The floor below the hole is not entered.",
-    "floor_thin": "The floor under the drill point would be {left_nm:down}; {least_nm} is the least ({source}).",
+    "floor_thin": "The floor under the drill point would be {left_nm}; {least_nm} is the least ({source}).",
     "floor_breaks_through": "The drill point of {point_nm} would break through the floor of {floor_nm}.",
-    "through_fits": "The metal is {thickness_nm} thick; the insert needs {needed_nm:up}.",
-    "through_too_thin": "The metal is {thickness_nm} thick, {short_nm:up} too thin: an insert of {insert_nm}[ and {above_nm} above it] needs {needed_nm:up}.",
-    "thickness_missing": "The metal's thickness is not entered; the insert needs {needed_nm:up}.",
-    "same_again_depth": "The same insert goes back: it needs {needed_nm:up} and the hole has {depth_nm:down}.",
-    "same_again_depth_missing": "The same insert goes back; the hole's depth is not entered, and it needs {needed_nm:up}.",
-    "same_again_too_long": "An insert {length_nm} long needs {needed_nm:up}; the hole has {depth_nm:down}.",
+    "through_fits": "The metal is {thickness_nm} thick; the insert needs {needed_nm}.",
+    "through_too_thin": "The metal is {thickness_nm} thick, {short_nm} too thin: an insert of {insert_nm}[ and {above_nm} above it] needs {needed_nm}.",
+    "thickness_missing": "The metal's thickness is not entered; the insert needs {needed_nm}.",
+    "same_again_depth": "The same insert goes back: it needs {needed_nm} and the hole has {depth_nm}.",
+    "same_again_depth_missing": "The same insert goes back; the hole's depth is not entered, and it needs {needed_nm}.",
+    "same_again_too_long": "An insert {length_nm} long needs {needed_nm}; the hole has {depth_nm}.",
     "edge_missing": "The distance to the edge is not entered.",
-    "edge_fits": "Edge: {metal_nm:down} of metal outside {outer}; {comfortable_nm:up} is comfortable ({source}).",
-    "edge_between": "Edge: {metal_nm:down} of metal outside {outer}, between the least of {least_nm:up} and the comfortable {comfortable_nm:up} ({source}); an engineer signs.",
-    "edge_too_near": "Edge: {metal_nm:down} of metal outside {outer}, {short_nm:up} less than the least of {least_nm:up} ({source}).",
+    "edge_fits": "Edge: {metal_nm} of metal outside {outer}; {comfortable_nm} is comfortable ({source}).",
+    "edge_between": "Edge: {metal_nm} of metal outside {outer}, between the least of {least_nm} and the comfortable {comfortable_nm} ({source}); an engineer signs.",
+    "edge_too_near": "Edge: {metal_nm} of metal outside {outer}, {short_nm} less than the least of {least_nm} ({source}).",
     "seat_breaks_edge": "The seat of {seat_nm} runs out over the edge, {edge_nm} from the axis.",
-    "seat_near_edge": "Edge: {metal_nm:down} of metal outside the seat of {seat_nm}; {least_nm:up} is the least ({source}).",
-    "wall_fits": "Wall of the bush: {wall_nm:down} between {inner} and {outer}; about {least_nm} is asked ({source}).",
-    "wall_in_step": "Wall of the bush: {wall_nm:down} with {inner} and {outer} cut in step, {out_of_step_nm:down} if not; about {least_nm} is asked ({source}).",
-    "wall_published": "Wall of the bush: {wall_nm:down} between {inner} and {outer} at worst, as published ({source}).",
-    "wall_thin": "Wall of the bush: only {wall_nm:down} between {inner} and {outer}; about {least_nm} is asked ({source}).",
+    "seat_near_edge": "Edge: {metal_nm} of metal outside the seat of {seat_nm}; {least_nm} is the least ({source}).",
+    "wall_fits": "Wall of the bush: {wall_nm} between {inner} and {outer}; about {least_nm} is asked ({source}).",
+    "wall_in_step": "Wall of the bush: {wall_nm} with {inner} and {outer} cut in step, {out_of_step_nm} if not; about {least_nm} is asked ({source}).",
+    "wall_published": "Wall of the bush: {wall_nm} between {inner} and {outer} at worst, as published ({source}).",
+    "wall_thin": "Wall of the bush: only {wall_nm} between {inner} and {outer}; about {least_nm} is asked ({source}).",
     "wall_none": "There is no wall left between {inner} and {outer}.",
     "before_unknown": "What was done to this hole before is not known, so nobody can say how much fresh thread {outer} finds.",
     "before_thread_missing": "The hole held a {before:word}, and the thread it left in the metal is not entered.",
     "bite_fits": "Bite: {outer} finds {bite} % fresh thread[ in what {now} left] ({how} major {major_nm}; {bite_basic} % on basic sizes, {basis}); {least} % is the least ({source}).",
-    "bite_short": "Bite: {outer} finds only {bite} % fresh thread[ in what {now} left] ({how} major {major_nm}, {major_source}; at most {bite_basic} % on basic sizes, {basis}); {least} % is the least ({source}).",
+    "bite_short": "Bite: {outer} finds only {bite} % fresh thread[ in what {now} left] ({how} major {major_nm}[, {major_source}]; {bite_basic} % on basic sizes, {basis}); {least} % is the least ({source}).",
     "solid_bush_or_more": "Take a solid bush or more.",
     "wire_failed_in_parent": "A wire insert stood here and the metal's own thread ({outer}) failed: not another wire insert (common practice).",
     "parent_failed_at_size": "The metal's own thread failed at {outer}: not the same size again.",
@@ -162,24 +220,26 @@ SENTENCES: dict[str, str] = {
     "old_bush_form_unknown": "Whether the old solid bush was of this form is not entered.",
     "made_formed": "The old thread was formed by the screw; its neighbours may shear once an ordinary bolt goes in (common practice, contested).",
     "made_unknown": "How the old thread was made, cut or formed by the screw, is not known.",
-    "engagement_enough": "Engagement: {length_nm} long; {wanted_nm} is asked ({source}).",
+    "engagement_enough": "Engagement: {length_nm} long; {wanted_nm} is asked ({source})[; {longest_nm} is the longest that fits].",
     "engagement_short": "Engagement: {length_nm} long; {wanted_nm} is asked ({source}).",
     "material_missing": "The parent metal is not entered.",
-    "torque_missing": "The torque to prove is not entered, so the wrench's range is not judged.",
+    "torque_missing": "Enter the torque that {bolt} is proved to: without it no torque wrench can be judged.",
     "removal_drill_unknown": "No family names the removal drill of the old keyed bush.",
-    "prevailing_torque_missing": "The prevailing torque of {family} is the maker's; take it from the data sheet.",
-    "old_bolt_all_out": "Get all of the old bolt out first: a sliver snaps the tap.",
+    "prevailing_torque_missing": "Take the prevailing torque of {family} from the maker's data sheet: no family has it, and without it no torque wrench can be judged.",
+    "old_bolt_all_out": "If any of the old bolt is still in the hole, get all of it out first: a sliver snaps the tap.",
     "bore_a_bad_axis": "A drill follows the old hole; a bad axis is bored or milled.",
     "keep_receiving_thread": "Keep the thread in the metal whole.",
     "removal_depth": "Drill the old bush {depth_nm} deep.",
     "keys_in_and_break": "Drive the keys in and break them away, then turn the bush out.",
     "eye_protection": "Wear eye protection.",
     "usual_drill_outside": "The usual drill for {thread}, {drill}, lies {over_nm} above the limit of {most_nm:down}.",
-    "drilled_deeper": "The hole goes {by_nm:up} deeper than it is.",
+    "drilled_deeper": "The hole goes {by_nm} deeper than it is.",
+    "break_the_edge_only": "Only break the edge: the metal is {thick_nm} thick, and the least thickness is published without a countersink; with one it is {least_nm}.",
     "drill_formed_thread_away": "Drill the formed thread away whole.",
-    "magnesium_chips": "Magnesium: no water-mix coolant, and never water or foam on a fire; sharp tools, no dwelling; follow the maker's and local rules.",
+    "magnesium_chips": "Magnesium: cut dry or with mineral oil, no water-mix coolant; never water or foam on a fire (nor CO₂ or an ordinary powder: from memory); sharp tools, no dwelling, chips into the lidded dry bin. The maker's instructions and local codes govern.",
+    "magnesium_struck": "Magnesium: steel that is struck or cut here can light the chips (TM 43-0106); clear them all away first. The maker's instructions and local codes govern.",
     "drill_through": "Drill {depth_nm} through, point {point_nm}.",
-    "drill_depth": "Drill {least_nm:up} to {most_nm:down} deep at full diameter, the point of {point_nm} below that.",
+    "drill_depth": "Drill {least_nm:up}[ to {deepest_nm:down}] deep at full diameter, the point of {point_nm} below that.",
     "drill_window": "The window is that of {thread}-{thread_class} ({source}): {at_most_5_8} to {at_least_5_8} % of thread on the 5/8 H basis, {at_most_3_4} to {at_least_3_4} % on 3/4 H.",
     "drill_of_the_family": "The family's own drill, {drill_nm}, lies outside {thread_class} of {thread} ({class_least_nm:up} to {class_most_nm:down}), and that is right: it leaves {percent} % of thread ({basis}).",
     "flat_and_clean_face": "The seat must be flat and clean.",
@@ -192,9 +252,10 @@ SENTENCES: dict[str, str] = {
     "minor_measured": "Measure the minor diameter: {least_nm:up} to {most_nm:down}.",
     "gauge_decides": "The gauge decides whether the thread in the metal still serves; it is covered afterwards.",
     "scrap_allowance": "{spare} spare for {holes:hole|holes} ({percent} % scrap).",
-    "same_length_as_before": "The same length goes back, {length_nm}.",
-    "barrier_in_magnesium": "A steel insert in magnesium wants a corrosion barrier (from memory).",
-    "set_down_between": "Set it {least_nm:up} to {most_nm:down} below the surface.",
+    "same_length_as_before": "The length that comes out goes back: planned is {length_nm}; measure the old one.",
+    "barrier_in_magnesium": "A steel insert in magnesium wants a corrosion barrier in the joint (from memory); the maker's instructions govern.",
+    "barrier_beside_adhesive": "The barrier and the adhesive meet in one joint: take only two that both makers allow together (from memory).",
+    "set_down_between": "Set it {least_nm:up}[ to {deepest_nm:down}] below the surface[; deeper, and it stands out of the metal, {thickness_nm} thick].",
     "flange_flush": "The flange stands flush in its seat, {depth_nm} deep.",
     "bolt_engages": "The bolt must engage the whole insert, from {from_nm} to {to_nm} below the surface.",
     "torque_to": "Prove to {torque_nmm}; the insert must not turn.",
@@ -211,7 +272,7 @@ SENTENCES: dict[str, str] = {
     "count_tangs": "Count the tangs: {holes} fitted, {holes} taken out.",
     "tang_may_stay": "A tang may stay, by decision, in a blind hole that the bolt does not reach.",
     "no_free_gauge_for_locking": "A screw-locking insert passes no free gauge; its prevailing torque is checked instead.",
-    "family_toml_unreadable": "This is no TOML that can be read: {where}.",
+    "family_toml_unreadable": "This is no family file, which is TOML, as far as it can be read[; look at line {line}, column {column}].",
     "family_empty": "The file has neither a table “size” nor a table “rule”.",
     "family_key_unknown": "There is no key “{key}”; the keys are {known}.",
     "family_key_missing": "The key “{key}” is missing.",
@@ -233,6 +294,20 @@ SENTENCES: dict[str, str] = {
     "family_value_not_text": "Write text between quotes.",
     "family_value_not_a_list": "Write a list between brackets.",
     "family_value_not_known": "Write one of: {known}.",
+    "late": "Late by {days:day|days}: ordered today it comes on {arrives}, too late for {jobs}; {latest} was the last day to order it.",
+    "arrives_on_the_day": "Tight: ordered today it comes on {arrives}, the very day the job starts.",
+    "more_for_the_break": "{packs:pack|packs} cost less than the {needed} needed, which would be {price_minor}.",
+    "signature_for_item": "Doubtful even when it is new, so somebody must sign for it: {cause}",
+    "not_in_catalogue": "Nothing in the catalogue would do: add the item first, then an offer of it.",
+    "not_on_offer": "Nobody sells it: {count:item|items} of the catalogue would do, and there is no offer.",
+    "only_in_a_set": "It is sold only in a set: {sets}.",
+    "no_cutter_for_drill": "No cutter on offer has a pilot that runs under the drill of {drill_nm} that is to be bought.",
+    "price_in_other_currency": "In {currency} it would be {total_minor} from {supplier}, there on {arrives}; currencies are not compared here.",
+    "set_beside_parts": "Sold whole, it meets {lines} for {total_minor} with carriage[; bought alone they come to {parts_minor}][; late by {late:day|days}].",
+    "list_moved": "The list changed after this page was shown, or somebody ordered meanwhile; nothing was ordered, look at it again.",
+    "lines_not_chosen": "Nothing is ticked to be ordered.",
+    "order_below_minimum": "{supplier} takes no order under {minimum_minor}; it lacks {short_minor}.",
+    "nothing_planned": "No method stands for group {group} of {job}, so nothing is listed for it.",
 }
 
 
@@ -276,6 +351,16 @@ def name(need: Need, units: str = "mm") -> str:
     return " ".join(filter(None, parts))
 
 
+def item_words(choice: Choice, units: str = "mm") -> str:
+    """An item of the catalogue in a few words: number, name or kind, and the size that tells it apart."""
+    facts = choice.facts
+    parts = [choice.number, facts.name or KINDS[facts.kind].word]
+    if not facts.name:
+        parts += [Thread.from_key(key).designation for key in (facts.inner, facts.thread) if key]
+        parts += [show_length(size, units) for size in (facts.diameter,) if size]
+    return " ".join(filter(None, parts))
+
+
 def describe(need: Need, units: str = "mm") -> str:
     """A need in full: what `name` says, then class, family, pilot, lead, reach, torque and how many."""
     parts = [name(need, units)]
@@ -290,9 +375,11 @@ def describe(need: Need, units: str = "mm") -> str:
     if need.flutes:
         parts.append(f"{' or '.join(need.flutes)} flute")
     if need.reach is not None:
-        parts.append(f"reach {show_length(need.reach, units, 'up')}")
+        parts.append(f"reach {show_length(need.reach, units)}")
     if need.torque is not None:
         parts.append(f"for {show_torque(need.torque, units)}")
+    if need.cures:
+        parts.append("cured within the window")
     if need.quantity > 1:
         parts.append(f"{need.quantity} of them")
     if need.holes:
@@ -305,7 +392,7 @@ def take_words(take: Take, units: str = "mm") -> str:
     line = take.line
     what = line.tag if line.unit is not None else f"{take.quantity or 1} of lot {line.tag}"
     size = f" {show_length(line.facts.diameter, units)}" if line.facts.diameter else ""
-    told = [say(reason, units).removesuffix(".") for reason in take.reasons]
+    told = [shelf.clause(reason, units, SENTENCES) for reason in take.reasons]
     return f"{what}{size} from bin {line.bin}" + (f" ({'; '.join(told)})" if told else "")
 
 

@@ -2,11 +2,13 @@
 
 import ast
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
+HELP = {"help", "metavar", "epilog", "about", "description"}  # what a command tells about itself stands in the command
 
 
 @dataclass(frozen=True)
@@ -27,10 +29,50 @@ def given_reasons(path: Path) -> list[Given]:
     return [Given(call.lineno, frozenset(source.texts(call.args[0], call))) for call in source.calls("Reason")]
 
 
+def sentences(path: Path) -> list[str]:
+    """Every sentence that is written out in this file: two words or more that begin with a capital letter and end as
+    a sentence does, and whatever is given to a `CommandError` as text. Docstrings and help are none."""
+    source = _Source(ast.parse(path.read_text()))
+    refused = {call.args[0] for call in source.calls("CommandError") if call.args}
+    found = []
+    for node in ast.walk(source.tree):
+        text = _written(node)
+        if text is None or isinstance(source.above[node], ast.JoinedStr) or source.is_help(node):
+            continue
+        words = re.findall(r"[^\W\d_]{2,}", text)
+        ends = re.match(r"\s*[“\"(]?[A-Z]", text) and re.search(r"[.!?…:][\s)]*$", text)
+        if len(words) > 1 and (ends or node in refused):
+            found.append(f"{node.lineno}: {text.strip()}")
+    return found
+
+
+def _written(node: ast.AST) -> str | None:
+    """The text of a literal, each value that is filled in as {}."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        return "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
+    return None
+
+
 class _Source:
     def __init__(self, tree: ast.Module) -> None:
         self.tree = tree
         self.above = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
+
+    def is_help(self, node: ast.AST) -> bool:
+        """Whether this literal is a docstring or belongs to what a command tells about itself."""
+        if isinstance(self.above.get(node), ast.Expr):
+            return True
+        while node in self.above:
+            match above := self.above[node]:
+                case ast.keyword(arg=str(name)) | ast.Assign(targets=[ast.Name(id=name)]):
+                    if name.strip("_").lower() in HELP:
+                        return True
+            if isinstance(above, ast.stmt):
+                return False
+            node = above
+        return False
 
     def calls(self, name: str) -> Iterator[ast.Call]:
         for node in ast.walk(self.tree):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.reasons import given_reasons
+from tests.reasons import given_reasons, sentences
 
 
 @pytest.mark.parametrize(
@@ -29,3 +29,26 @@ from tests.reasons import given_reasons
 def test_the_codes_that_a_source_gives_are_told(tmp_path: Path, source: str, codes: set[str]) -> None:
     (tmp_path / "source.py").write_text(source)
     assert [given.codes for given in given_reasons(tmp_path / "source.py")] == [codes]
+
+
+@pytest.mark.parametrize(
+    ("source", "found"),
+    [
+        ('write("There is no job.")', 1),
+        ('write(f"There is no job {number}.")', 1),
+        ('write(f"{n} things " "to put right.")', 0),
+        ('raise CommandError(f"{path}: cannot be read ({error})")', 1),
+        ('raise CommandError(f"{place}: {text}")', 0),
+        ('yield "Not checked:"', 1),
+        ('"""What this file is for."""', 0),
+        ('def f():\n    """What this does."""', 0),
+        ('add("--x", help="What it does.")', 0),
+        ('class Command:\n    help = ("What it " "does.")', 0),
+        ('EPILOG = "Exit code: 0 all is there." + "; ".join(x)', 0),
+        ('HEADS = ("job", "what is short")', 0),
+        ('execute("BEGIN IMMEDIATE")', 0),
+    ],
+)
+def test_the_sentences_that_are_written_out_in_a_source_are_told(tmp_path: Path, source: str, found: int) -> None:
+    (tmp_path / "source.py").write_text(source)
+    assert len(sentences(tmp_path / "source.py")) == found

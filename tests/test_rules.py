@@ -19,7 +19,7 @@ from django.db import models
 from django.db.migrations.loader import MigrationLoader
 
 from inventory.guards import registered
-from tests.reasons import given_reasons
+from tests.reasons import given_reasons, sentences
 
 ROOT = Path(__file__).resolve().parents[1]
 APPS = ("inventory", "repairs")
@@ -27,9 +27,11 @@ PURE = (
     "inventory.errors",
     "inventory.kinds",
     "inventory.quantities",
+    "inventory.queries",
     "inventory.threads",
     "repairs.buying",
     "repairs.cutting",
+    "repairs.drawings",
     "repairs.matching",
     "repairs.methods",
     "repairs.strength",
@@ -271,6 +273,14 @@ def test_the_code_of_every_reason_can_be_told_from_the_file_that_gives_it() -> N
     paths -= {ROOT / "inventory" / "errors.py", ROOT / "inventory" / "guards.py"}
     lines = [(path, given.line) for path in paths for given in given_reasons(path) if not given.codes]
     assert [f"{path.relative_to(ROOT)}:{line}" for path, line in lines] == []
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_no_sentence_stands_in_a_command(app: str) -> None:
+    paths = sorted((ROOT / app / "management").rglob("*.py"))
+    found = [f"{path.relative_to(ROOT)}:{each}" for path in paths for each in sentences(path)]
+    assert paths
+    assert found == [], "a sentence stands in wording.py, and a command gives its code"
 
 
 # The top of the tree

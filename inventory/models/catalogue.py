@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Upper
 
 from inventory.guards import Rule, Sole
 from inventory.kinds import ACTIONS, FLUTES, KINDS
@@ -59,6 +60,9 @@ class Item(models.Model):
     torque_max = models.BigIntegerField(null=True, blank=True, help_text="newton millimetres")
     family = models.CharField(max_length=80, blank=True, default="", help_text="code/edition")
     life = models.BigIntegerField(null=True, blank=True, help_text="holes between regrinds")
+    cure_hours = models.BigIntegerField(
+        null=True, blank=True, help_text="whole hours that an adhesive takes to cure, by its data sheet"
+    )
     counted = models.BooleanField(default=False, help_text="lies in batches instead of carrying tags")
 
     class Meta:
@@ -66,6 +70,7 @@ class Item(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["kind", "thread"], name="item_kind_thread"),
             models.Index(fields=["kind", "diameter"], name="item_kind_diameter"),
+            models.Index(Upper("number"), name="item_number_folded"),
         ]
         constraints: ClassVar = [
             Sole(fields=["number"], name="item_number_taken"),
@@ -84,6 +89,7 @@ class Item(models.Model):
                     "flange",
                     "torque_max",
                     "life",
+                    "cure_hours",
                 )
             ),
             Rule(
@@ -98,3 +104,8 @@ class Item(models.Model):
 
     def __str__(self) -> str:
         return " ".join(word for word in (self.number, self.name or self.get_kind_display()) if word)
+
+    @property
+    def address(self) -> str:
+        """What stands for the item in an address: its number, or its id where it has none."""
+        return self.number or f"~{self.pk}"

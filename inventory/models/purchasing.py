@@ -110,10 +110,13 @@ class Order(models.Model):
     at = models.DateTimeField()
     by = models.CharField(max_length=80)
     due = models.DateField(null=True, blank=True)
+    request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
 
     class Meta:
         ordering: ClassVar = ["id"]
+        indexes: ClassVar = [models.Index(fields=["state"], name="order_state")]
         constraints: ClassVar = [
+            Sole(fields=["request_key"], name="order_request_key_taken"),
             Sole(fields=["number"], name="order_number_taken"),
             Rule(condition=~Q(number=""), name="order_numbered"),
             Rule(condition=~Q(by=""), name="order_by_somebody"),

@@ -21,12 +21,14 @@ class Reservation(models.Model):
     released_at = models.DateTimeField(null=True, blank=True)
     released_by = models.CharField(max_length=80, blank=True, default="")
     request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
+    release_key = models.CharField(max_length=64, null=True, blank=True, default=None)
 
     class Meta:
         ordering: ClassVar = ["id"]
         indexes: ClassVar = [models.Index(fields=["label"], name="reservation_label")]
         constraints: ClassVar = [
             Sole(fields=["request_key"], name="reservation_request_key_taken"),
+            Sole(fields=["release_key"], name="reservation_release_key_taken"),
             Rule(condition=~Q(label=""), name="reservation_labelled"),
             Rule(condition=~Q(by=""), name="reservation_by_somebody"),
             Rule(
@@ -47,6 +49,7 @@ class Reservation(models.Model):
 class UnitHold(models.Model):
     """One unit kept for a reservation in a half-open window, with the holes of life it will take.
 
+    A reservation may keep a unit for several windows, so that others have it in between.
     `shorted` says that it ended because the unit was lost or scrapped, and not by release. No two active
     holds of one unit overlap: a guard of the database (`inventory.guards`).
     """
@@ -63,7 +66,7 @@ class UnitHold(models.Model):
         ordering: ClassVar = ["start", "id"]
         indexes: ClassVar = [models.Index(fields=["unit", "active"], name="unithold_unit_active")]
         constraints: ClassVar = [
-            Sole(fields=["reservation", "unit"], name="unit_held_twice"),
+            Sole(fields=["reservation", "unit", "start"], name="unit_held_twice"),
             Rule(condition=Q(end__gt=F("start")), name="unit_hold_ends_after_start"),
             Rule(condition=Q(holes__gte=0), name="unit_hold_holes_not_negative"),
             Rule(condition=Q(active=False) | Q(shorted=False), name="unit_hold_shorted_is_over"),

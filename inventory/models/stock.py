@@ -7,6 +7,7 @@ from typing import ClassVar
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Upper
 
 from inventory.guards import Rule, Sole
 from inventory.kinds import CONDITIONS
@@ -56,6 +57,7 @@ class Bin(models.Model):
 
     class Meta:
         ordering: ClassVar = ["site", "walk", "name"]
+        indexes: ClassVar = [models.Index(Upper("name"), name="bin_name_folded")]
         constraints: ClassVar = [
             Sole(fields=["site", "name"], name="bin_name_taken"),
             Rule(condition=~Q(name=""), name="bin_named"),
@@ -109,8 +111,12 @@ class Unit(models.Model):
 
     class Meta:
         ordering: ClassVar = ["tag"]
+        indexes: ClassVar = [
+            models.Index(fields=["condition"], name="unit_condition"),
+            models.Index(fields=["calibration_due"], name="unit_calibration_due"),
+        ]
         constraints: ClassVar = [
-            Sole(fields=["tag"], name="tag_taken"),
+            Sole(Upper("tag"), name="tag_taken"),  # N1 and n1 are one tag to whoever reads it off the shelf
             Rule(condition=~Q(tag=""), name="unit_tagged"),
             Rule(condition=Q(condition__in=CONDITIONS), name="unit_condition_known"),
             Rule(condition=Q(holes_cut__gte=0), name="unit_holes_not_negative"),
@@ -143,6 +149,10 @@ class Batch(models.Model):
     class Meta:
         ordering: ClassVar = ["expires", "id"]
         verbose_name_plural = "batches"
+        indexes: ClassVar = [
+            models.Index(Upper("lot"), name="batch_lot_folded"),
+            models.Index(fields=["expires"], name="batch_expires"),
+        ]
         constraints: ClassVar = [
             Sole(fields=["item", "bin", "lot"], name="batch_lot_taken"),
             Rule(condition=Q(held__gte=0), name="batch_held_not_negative"),

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 from inventory.threads.profiles import MINOR_DEPTH, PITCH_DEPTH, basic, rounded
+from inventory.threads.published import table
 from inventory.threads.thread import INCH, SYSTEMS, Thread
 from inventory.threads.values import ExternalLimits, InternalLimits
 
 _THIRD = Decimal(1) / 3
 _SOURCE = "ASME B1.1-2003 clause 5.8, formulas with the standard's rounding"
+_FACTORS = {"2A": "1", "3A": "0.75", "2B": "1.3", "3B": "0.975"}
 
 
 def _inch(value: Decimal, places: int) -> Decimal:
@@ -27,6 +31,26 @@ def _flank(thread: Thread) -> Decimal:
         Decimal("0.0015") * size**_THIRD + Decimal("0.0015") * engaged.sqrt() + Decimal("0.015") * pitch ** (2 * _THIRD)
     )
     return _inch(value, 6)
+
+
+@lru_cache(maxsize=1)
+def _departures() -> dict[tuple[str, str, str], tuple[Decimal, str]]:
+    return {
+        (row["key"], row["thread_class"], row["quantity"]): (Decimal(row["value"]), row["how"])
+        for row in table("asme_b1_1_departures").rows
+    }
+
+
+def _printed(thread: Thread, thread_class: str, quantity: str, computed: Decimal) -> tuple[Decimal, str]:
+    """A tolerance or allowance in inch to 4 decimals: as printed where the table departs, and how that is known."""
+    known = _departures().get((replace(thread, hand="R").key, thread_class, quantity))
+    return known or (_inch(computed, 4), "")
+
+
+def _source(*how: str) -> str:
+    if not any(how):
+        return _SOURCE
+    return f"{_SOURCE}; a value as the table prints it" + (" (from memory)" if "memory" in how else "")
 
 
 def unified_crest(thread: Thread, thread_class: str) -> Decimal:
@@ -59,7 +83,7 @@ def internal(thread: Thread, thread_class: str) -> InternalLimits | None:
     if thread_class not in ("2B", "3B"):
         return None
     major, pitch = thread.major_mm / INCH, thread.pitch_mm / INCH
-    flank = _inch(_flank(thread) * Decimal("1.3" if thread_class == "2B" else "0.975"), 4)
+    flank, how = _printed(thread, thread_class, "tolerance", _flank(thread) * Decimal(_FACTORS[thread_class]))
     pitch_min = _inch(major - PITCH_DEPTH * pitch, 4)
     minor = _inch(major - MINOR_DEPTH * pitch, 6)
     # Sizes from No. 6 up print the minor limits of 2B to three places, and 3B starts at the same least size.
@@ -67,7 +91,7 @@ def internal(thread: Thread, thread_class: str) -> InternalLimits | None:
     short = thread.nominal_mm >= Decimal("0.138") * INCH and not hole
     minor_min = _inch(minor, 3 if short else 4)
     minor_max = _inch(minor + unified_crest(thread, thread_class), 3 if short and thread_class == "2B" else 4)
-    source = _SOURCE
+    source = _source(how)
     if hole:
         source = f"profile of ASME B18.29.1, tolerances of {source}; the hole table itself was not seen"
     return InternalLimits(
@@ -93,8 +117,10 @@ def external(thread: Thread, thread_class: str) -> ExternalLimits | None:
     sizes = basic(thread)
     pitch = thread.pitch_mm / INCH
     full = _flank(thread)
-    allowance = _inch(full * Decimal("0.3"), 4) if thread_class == "2A" else Decimal(0)
-    flank = _inch(full * Decimal("1" if thread_class == "2A" else "0.75"), 4)
+    allowance, lift_how = _printed(thread, thread_class, "allowance", full * Decimal("0.3"))
+    if thread_class == "3A":
+        allowance = Decimal(0)
+    flank, flank_how = _printed(thread, thread_class, "tolerance", full * Decimal(_FACTORS[thread_class]))
     crest = _inch(Decimal("0.06") * pitch ** (2 * _THIRD), 4)
     major_max = thread.nominal_mm / INCH - allowance
     pitch_max = sizes.pitch_diameter / INCH - allowance
@@ -105,6 +131,6 @@ def external(thread: Thread, thread_class: str) -> ExternalLimits | None:
         pitch_max=_inch(pitch_max, 4) * INCH,
         minor_max=sizes.minor_external - allowance * INCH,
         thread_class=thread_class,
-        source=_SOURCE,
+        source=_source(lift_how, flank_how),
         computed=True,
     )

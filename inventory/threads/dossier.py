@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from inventory.threads.drills import Drill, DrillChoice, DrillError, drill_choices, tap_drill
 from inventory.threads.insert_holes import MajorRange, insert_hole, insert_hole_tap_major
-from inventory.threads.limits import classes, external_limits, internal_limits, limits_of_class
+from inventory.threads.limits import class_as_written, classes, external_limits, internal_limits, limits_of_class
 from inventory.threads.look_alikes import LookAlike, look_alikes
 from inventory.threads.profiles import Basic, Vertex, basic, outline, stress_area
 from inventory.threads.published import table
@@ -77,6 +77,7 @@ def dossier(thread: Thread, thread_class: str = "") -> Dossier:
     >>> dossier(Thread("M", 14_000_000, 1_500_000), "6g").internal is None
     True
     """
+    thread_class = class_as_written(thread, thread_class.strip())
     system = SYSTEMS[thread.system]
     inside, outside = classes(thread), classes(thread, internal=False)
     internal: InternalLimits | None = None

@@ -226,6 +226,7 @@ class DrillChoice:
 def drill_choices(thread: Thread, thread_class: str = "") -> tuple[DrillChoice, ...]:
     """Every standard drill inside the minor limits of a hole's class, best first, then a published one outside.
 
+    A drill by the rule of `tap_drill` is listed too where it lies inside and nobody stocks it (M52x1.5: 50.5 mm).
     The published drill leads; the others follow by how near they come to the usual one (`tap_drill`), of two as near
     the larger. Where several names stand for one size, each is listed. Raises ThreadError as `internal_limits` does.
 
@@ -237,9 +238,10 @@ def drill_choices(thread: Thread, thread_class: str = "") -> tuple[DrillChoice, 
     low, high = int(limits.minor_min * _NM_PER_MM), int(limits.minor_max * _NM_PER_MM)
     published = _published(thread)
     inside = list(drills_in(low, high))
-    if published and low <= published.diameter_nm <= high and published not in inside:
-        inside.append(published)
-    aim = published.diameter_nm if published else _aim(thread, (low + high) // 2)
+    usual = published or _usual(thread)
+    if usual and low <= usual.diameter_nm <= high and usual not in inside:
+        inside.append(usual)
+    aim = usual.diameter_nm if usual else (low + high) // 2
     inside.sort(key=lambda drill: (drill != published, abs(drill.diameter_nm - aim), -drill.diameter_nm, drill.name))
     found = [_chosen(thread, drill, low, high, "published" if drill == published else "") for drill in inside]
     if published and published not in inside:
@@ -248,11 +250,11 @@ def drill_choices(thread: Thread, thread_class: str = "") -> tuple[DrillChoice, 
     return tuple(found)
 
 
-def _aim(thread: Thread, middle: int) -> int:
+def _usual(thread: Thread) -> Drill | None:
     try:
-        return tap_drill(thread).diameter_nm
+        return tap_drill(thread)
     except DrillError:
-        return middle
+        return None
 
 
 def _chosen(thread: Thread, drill: Drill, low: int, high: int, flag: str) -> DrillChoice:

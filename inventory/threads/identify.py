@@ -24,6 +24,9 @@ _AT_LEAST = 3
 _COUNTED = 25
 _COUNT_STEP = Decimal("0.5")
 _MICRO = 1_000_000
+# What can be measured: a nanometre to a metre, and counts over an inch.
+_LEAST, _MOST = Decimal("0.000001"), Decimal(1000)
+_MOST_TPI = Decimal(200)
 # What the bench meets most comes first among equals (common practice, no source).
 _COMMON = {
     "coarse": 0,
@@ -109,7 +112,7 @@ def identify(
     without it all covered right-hand threads are looked at (hand is seen, not measured).
 
     Raises ThreadError: `measured_nothing`, `measured_twice` (both diameters or both pitches), `measured_impossible`
-    (a size or a doubt that is not above 0).
+    (measured: a size or a doubt under a nanometre or over a metre, a count that is not from 1 to 200).
 
     >>> [found.thread.designation for found in identify(outside_mm=Decimal("9.47"), tpi=Decimal(20))][:2]
     ['3/8-20 BSF', '3/8-20 UN']
@@ -119,9 +122,10 @@ def identify(
     """
     if (outside_mm is not None and inside_mm is not None) or (pitch_mm is not None and tpi is not None):
         raise ThreadError(Reason("measured_twice"))
-    for measured in (outside_mm, inside_mm, pitch_mm, tpi, doubt_mm, pitch_doubt_mm):
-        if measured is not None and measured <= 0:
-            raise ThreadError(Reason("measured_impossible", measured=format(measured, "f")[:40]))
+    sizes_mm = [(size, _LEAST, _MOST) for size in (outside_mm, inside_mm, pitch_mm, doubt_mm, pitch_doubt_mm)]
+    for measured, low, high in [*sizes_mm, (tpi, Decimal(1), _MOST_TPI)]:
+        if measured is not None and not (measured.is_finite() and low <= measured <= high):
+            raise ThreadError(Reason("measured_impossible", measured=str(measured)[:40]))
     diameter = outside_mm or inside_mm
     pitch = INCH / tpi if tpi else pitch_mm
     if diameter is None and pitch is None:

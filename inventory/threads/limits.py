@@ -45,15 +45,24 @@ _DEFAULTS: dict[tuple[str, bool], tuple[str, ...]] = {
 }
 
 
-def _unknown_class(thread: Thread, thread_class: str, internal: bool) -> ThreadError:
+def _unknown_class(thread: Thread, thread_class: str, known: tuple[str, ...]) -> ThreadError:
     return ThreadError(
-        Reason(
-            "thread_class_unknown",
-            thread_class=thread_class,
-            thread=thread.designation,
-            known=_CLASSES.get((thread.system, internal), ()),
-        )
+        Reason("thread_class_unknown", thread_class=thread_class, thread=thread.designation, known=known)
     )
+
+
+def class_as_written(thread: Thread, typed: str) -> str:
+    """A class as its standard writes it, in whatever case it was typed; of metric ones the case says the side.
+
+    >>> class_as_written(Thread("UN", 12_700_000, 26), "2b"), class_as_written(Thread("BSF", 9_525_000, 40), "Medium")
+    ('2B', 'medium')
+    >>> class_as_written(Thread("M", 14_000_000, 1_500_000), "6h")
+    '6h'
+    """
+    if thread.system == "M":
+        return typed
+    known = _CLASSES[thread.system, True] + _CLASSES.get((thread.system, False), ())
+    return next((name for name in known if name.lower() == typed.lower()), typed)
 
 
 def classes(of: Thread | str, internal: bool = True) -> tuple[str, ...]:
@@ -121,7 +130,7 @@ def internal_limits(thread: Thread, thread_class: str = "") -> InternalLimits:
         else:
             limits = british.whitworth_internal(thread, name)
     if limits is None:
-        raise _unknown_class(thread, name, internal=True)
+        raise _unknown_class(thread, name, _CLASSES[thread.system, True])
     return limits
 
 
@@ -149,7 +158,7 @@ def external_limits(thread: Thread, thread_class: str = "") -> ExternalLimits:
         else:
             limits = british.whitworth_external(thread, name)
     if limits is None:
-        raise _unknown_class(thread, name, internal=False)
+        raise _unknown_class(thread, name, _CLASSES[thread.system, False])
     return limits
 
 
@@ -169,12 +178,16 @@ def _of_a_hole(thread: Thread, thread_class: str) -> bool:
 def limits_of_class(thread: Thread, thread_class: str) -> InternalLimits | ExternalLimits:
     """Limits in mm of the side that a class belongs to; a class of both sides is taken as the hole's.
 
-    Raises ThreadError as `internal_limits` and `external_limits` do.
+    Raises ThreadError `thread_class_unknown`, which names the classes of both sides.
 
     >>> type(limits_of_class(Thread("M", 14_000_000, 1_500_000), "6g")).__name__
     'ExternalLimits'
     """
-    return (internal_limits if _of_a_hole(thread, thread_class) else external_limits)(thread, thread_class)
+    try:
+        return (internal_limits if _of_a_hole(thread, thread_class) else external_limits)(thread, thread_class)
+    except ThreadError:
+        known = tuple(dict.fromkeys(classes(thread) + classes(thread, internal=False)))
+        raise _unknown_class(thread, thread_class, known) from None
 
 
 def classes_that_serve(thread: Thread, wanted: str = "") -> tuple[str, ...]:

@@ -114,16 +114,16 @@ def basic(thread: Thread) -> Basic:
 
 
 def stress_area(thread: Thread) -> Decimal:
-    """Tensile stress area in mm2 to 0.01.
+    """Tensile stress area in mm2 to 0.0001 (small inch sizes are printed to 0.00001 in2).
 
     Metric pi/4 (d - 0.938194 P)2 (ISO 898-1 9.1.6.1), Unified pi/4 (D - 0.974279 P)2 (FED-STD-H28/2B II.B.1); of all
     others the circle on the mean of effective and minor diameter (British practice, from memory). For an
     insert-hole thread the area of its bolt; for a pipe thread that of a solid plug.
 
     >>> stress_area(Thread("M", 8_000_000, 1_250_000))
-    Decimal('36.61')
+    Decimal('36.6085')
     >>> stress_area(Thread("BSW", 12_700_000, 24))
-    Decimal('89.36')
+    Decimal('89.3619')
     """
     system = SYSTEMS[thread.system]
     if system.form != "iso":
@@ -132,7 +132,7 @@ def stress_area(thread: Thread) -> Decimal:
     else:
         depth = SQRT3 * 9 / 16 if system.inch else (PITCH_DEPTH + ROOT_DEPTH) / 2
         mean = thread.nominal_mm - depth * thread.pitch_mm
-    return (_PI / 4 * mean * mean).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    return (_PI / 4 * mean * mean).quantize(Decimal("0.0001"), ROUND_HALF_UP)
 
 
 def percent_of_thread(thread: Thread, drill_mm: Decimal, basis: str) -> Decimal:

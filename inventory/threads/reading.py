@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 
 from inventory.errors import Reason
 from inventory.threads.insert_holes import insert_hole
-from inventory.threads.limits import classes, limits_of_class
+from inventory.threads.limits import class_as_written, limits_of_class
 from inventory.threads.spelling import level
 from inventory.threads.thread import SYSTEMS, Thread, ThreadError, plain, series, uses
 
@@ -23,32 +23,37 @@ _SIZE = r"\d{1,4}(?:\.\d{1,6})?|\.\d{1,6}"
 _TPI = r"(?:\s*[-X\s]\s*(?P<tpi>\d{1,3}(?:\.\d{1,2})?(?:\s1/2)?)(?:\s*TPI)?)?"
 _MARK = r"(?:\s*(?:\"|'')|\s*IN(?:CH|\.)?)?"
 _HAND = r"[\s,(-]*(?<![A-Z])(?P<hand>[LR]\.?H\b\.?|(?:LEFT|RIGHT)(?:[\s-]*HAND(?:ED)?)?)(?![A-Z0-9])\)?"
-_INSERT = r"[\s,(-]*(?<![A-Z])(?:EG|STI)(?![A-Z])[\s,)-]*"
+_INSERT = r"[\s,(-]*(?<![A-Z])(?:EG|STI)(?![A-LN-Z])[\s,)-]*"
 _CLASS = (
     r"(?:^|[\s,-]+)(?P<name>(?:[3-9][EFGHefgh]){1,2}|[123][ABab]|(?i:close|medium|normal|free|internal)(?:\s(?i:class|fit))?)"
     r"(?=$|[\s,-])"
 )
+_PAIR = (
+    r"(?:^|[\s,-]+)(?P<name>(?:(?:[3-9][EFGH]){1,2}\s*/\s*(?:[3-9][efgh]){1,2}|[123][Bb]\s*/\s*[123][Aa]))(?=$|[\s,-])"
+)
 _SERIES = r"[\s,-]*(?<![A-Z])(?P<name>UNC|UNF|UNEF|UNS|UN|NC|NF|NEF|NS)(?![A-Z])[\s,-]*"
 _GRADE = r"(?:^|[\s,-]+)(?P<name>COARSE|FINE|SPARK(?:[\s-]*PLUG)?)(?=$|\s)"
-_METRIC = rf"(?P<m>MF?)?\s*(?P<size>{_SIZE})(?:\s*(?P<cross>[-X\s])\s*(?P<pitch>{_SIZE}))?(?:\s*MM)?"
+_METRIC = (
+    rf"(?P<m>MF?)?\s*(?P<size>{_SIZE})(?P<mm>\s*MM)?(?:\s*(?P<cross>[-X\s])\s*(?P<pitch>{_SIZE})(?P<pitch_mm>\s*MM)?)?"
+)
 _NUMBER = rf"(?:#|NO\.?|NR\.?)\s*(?P<number>\d{{1,3}}){_TPI}"
 _MIXED = rf"(?P<whole>\d{{1,2}})[\s-]+(?P<top>\d{{1,2}})/(?P<under>\d{{1,3}}){_MARK}{_TPI}"
 _FRACTION = rf"(?P<top>\d{{1,3}})/(?P<under>\d{{1,3}}){_MARK}{_TPI}"
 _HYPHENED = rf"(?P<top>\d{{1,2}})-(?P<under>2|4|8|16|32|64){_MARK}{_TPI}"
 _DECIMAL = rf"(?P<inches>\d?\.\d{{1,6}}){_MARK}{_TPI}"
-_WHOLE = rf"(?P<whole>\d{{1,2}}){_MARK}{_TPI}"
+_WHOLE = rf"(?P<whole>\d{{1,2}})(?P<mark>{_MARK}){_TPI}"
 _BA_NUMBER = r"(?:#|NO\.?|NR\.?)?\s*(?P<number>\d{1,3})"
-_PIPE = rf"(?P<size>\d{{1,2}}(?:[\s-]+\d{{1,2}}/\d{{1,2}}|/\d{{1,2}})?){_MARK}{_TPI}(?:\s*-?\s*(?P<letter>[AB]))?"
+_PIPE = rf"(?P<size>\d{{1,2}}(?:[\s-]+\d{{1,2}}/\d{{1,2}}|/\d{{1,2}})?){_MARK}{_TPI}(?:[\s,-]*(?P<letter>[AB]))?"
 
 # Threads of other standards, by how they are written: recognised so that they are never read as something
 # else.
 _OTHERS = "|".join(
     f"(?P<{name}>{pattern})"
     for name, pattern in (
-        ("NPT", r"NPTF?|NPS[A-Z]?"),
-        ("BSPT", r"BSPT"),
-        ("R", r"^R[CP]?\s*\d|\bR[CP]\b"),
-        ("Tr", r"^TR\s*\d"),
+        ("NPT", r"N\.?P\.?T\.?F?|NPS[A-Z]?"),
+        ("BSPT", r"B\.?S\.?P\.?[\s-]*T(?:R|APER)?(?![A-Z])"),
+        ("R", r"(?<![A-Z])R[CP]?[\s-]*\d|\bR[CP]\b|^[\d\s/-]+\"?\s*R$"),
+        ("Tr", r"(?<![A-Z])TR\.?[\s-]*\d|TRAPEZ"),
         ("ACME", r"ACME"),
         ("S", r"^S\s*\d"),
         ("Pg", r"^PG\s*\d"),
@@ -70,7 +75,10 @@ _WORDS = "|".join(
 )
 _CALLED = rf"[\s,-]*(?<![A-Z])(?:{_WORDS})(?![A-Z])[\s,-]*"
 _INCH_SYSTEMS = ("UN", "BSW", "BSF", "BRASS", "CYCLE")
-_LABELS = {"CYCLE": "cycle", "BRASS": "brass"}
+_LABELS = {"CYCLE": "cycle", "BRASS": "brass", "M": "metric"}
+# Taper pipe threads that are typed by size and pitch alone (ASME B1.20.1), to say what they are.
+_NPT = {"1/16": 27, "1/8": 27, "1/4": 18, "3/8": 18, "1/2": 14, "3/4": 14}
+_MOST_CANDIDATES = 6  # pitches that would do; more are no help
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +101,10 @@ def read(text: str) -> Reading:
     others: the same size and pitch in another system), `system_from_pitch` (thread: no other system has it),
     `bsp_taken_as_parallel` (thread), `size_read_as` (typed, size). Refusals: `thread_empty`, `thread_too_long`,
     `thread_unreadable`, `thread_not_covered`, `thread_size_unknown`, `thread_pitch_impossible`,
-    `thread_pitch_not_in_series`, `thread_wrong_series`, `thread_ambiguous`, `thread_class_unknown`; `candidates`
-    are designations that would do, `angles` their thread angles where these differ, `known` the classes that the
-    thread has.
+    `thread_pitch_not_in_series`, `thread_wrong_series`, `thread_ambiguous`, `thread_says_two` (said: two kinds of
+    thread at once), `thread_class_pair` (classes: of a hole and of its bolt), `thread_class_unknown`; `candidates`
+    are designations that would do, the nearest pitch first, `angles` their thread angles where these differ, `known`
+    the classes that the thread has.
 
     >>> read("m14 × 1,5 lh").thread.designation
     'M14x1.5-LH'
@@ -108,7 +117,7 @@ def read(text: str) -> Reading:
     ...     read("9/16-19")
     ... except ThreadError as refused:
     ...     refused.reason.code, refused.reason["candidates"][:2], refused.reason["belongs"]
-    ('thread_pitch_not_in_series', ('9/16-12 UNC', '9/16-18 UNF'), 'pipe')
+    ('thread_pitch_not_in_series', ('9/16-18 UNF', '9/16-20 UN'), 'pipe')
     >>> try:
     ...     read("1/4 26")
     ... except ThreadError as refused:
@@ -122,13 +131,16 @@ def read(text: str) -> Reading:
         raise ThreadError(Reason("thread_empty"))
     if not body.isascii():
         raise _unreadable(text)
-    typed_class, body = _take(_CLASS, body, "name")
+    typed_class, body = _one_class(text, body)
     body = body.upper()
     if other := _regex(_OTHERS).search(body):
         raise ThreadError(Reason("thread_not_covered", system=str(other.lastgroup), typed=text))
     hand, body = _take(_HAND, body, "hand")
     insert, body = _take(_INSERT, body)
     system, word, body = _called(body)
+    again, _, rest = _called(body) if system else ("", "", body)
+    if again == system:
+        body = rest  # "G 1/4 BSP"
     named, body = _take(_SERIES, body, "name")
     grade, body = _take(_GRADE, body, "name")
     body = body.strip(" -,")
@@ -141,8 +153,7 @@ def read(text: str) -> Reading:
         insert=bool(insert),
     )
     letter = ""
-    if system and (named or grade):
-        raise _unreadable(text)
+    _says_one(ask, body, named)
     if system == "G":
         thread, notes, letter = _pipe(ask, body, parallel=word.replace(".", "") != "BSP")
     elif system == "BA":
@@ -183,6 +194,33 @@ class _Question:
 
     def names(self, threads: Iterable[Thread]) -> tuple[str, ...]:
         return tuple(self.name(thread) for thread in threads)
+
+
+def _one_class(text: str, body: str) -> tuple[str, str]:
+    """The class that was typed, and the rest; refuses two, as a fit is written: 6H/6g."""
+    typed_class, rest = _take(_CLASS, body, "name")
+    other_class = _take(_CLASS, rest, "name")[0] if typed_class else ""
+    pair = _take(_PAIR, body, "name")[0] if not typed_class and "/" in body else ""
+    if pair or other_class:
+        both = tuple(part.strip() for part in pair.split("/")) if pair else (typed_class, other_class)
+        raise ThreadError(Reason("thread_class_pair", typed=text, classes=both))
+    return typed_class, rest
+
+
+def _says_one(ask: _Question, body: str, named: str) -> None:
+    """Refuses what names two kinds of thread: no telling which of them is a slip."""
+    if not ask.system and not named:
+        return
+    again, _, rest = _called(body)
+    series, _ = _take(_SERIES, rest, "name")
+    metric = _regex(_METRIC).match(body)
+    words = (
+        *(_LABELS.get(ask.system, ask.system), named, ask.grade.lower() if ask.system else ""),
+        *(_LABELS.get(again, again), series, "metric" if metric and metric["m"] else ""),
+    )
+    said = tuple(word for word in words if word)
+    if len(said) > 1:
+        raise ThreadError(Reason("thread_says_two", typed=ask.typed, said=said))
 
 
 @cache
@@ -233,12 +271,18 @@ def _is_metric(body: str) -> bool:
     match = _regex(_METRIC).fullmatch(body)
     if not match:
         return body.startswith("M")
-    if match["m"]:
+    if match["m"] or match["mm"] or match["pitch_mm"]:
         return True
-    if match["cross"] != "X":
+    if match["cross"] != "X" or _is_crossed_number(match["size"], match["pitch"]):
         return False
     # "14x1.5" is metric; ".5625x18" is an inch size that somebody crossed.
     return (Decimal(match["size"]) >= 1 and Decimal(match["pitch"]) < 8) or Decimal(match["size"]) > 2
+
+
+def _is_crossed_number(size: str, tpi: str) -> bool:
+    """Whether "10x32" is what the text says: a number size and its threads per inch."""
+    threads = _sizes(("UN",)).get(_numbered(int(size)), ()) if size.isdecimal() else ()
+    return any(thread.tpi == Decimal(tpi) for thread in threads)
 
 
 # --- metric ------------------------------------------------------------------------------------------------
@@ -315,7 +359,8 @@ def _metric_with_pitch(ask: _Question, size: Decimal, pitch: Decimal, threads: t
                 candidates=ask.names(slipped or threads),
             )
         )
-    raise _not_in_series(f"M{plain(size)}", pitch, "mm", ask.names(threads))
+    near = sorted(threads, key=lambda thread: abs(thread.pitch_mm - pitch))
+    raise _not_in_series(f"M{plain(size)}", pitch, "mm", ask.names(near))
 
 
 def _not_in_series(size: str, pitch: Decimal, unit: str, candidates: tuple[str, ...], belongs: str = "") -> ThreadError:
@@ -325,7 +370,7 @@ def _not_in_series(size: str, pitch: Decimal, unit: str, candidates: tuple[str, 
             size=size,
             pitch=plain(pitch),
             unit=unit,
-            candidates=candidates,
+            candidates=candidates[:_MOST_CANDIDATES],
             belongs=belongs,
         )
     )
@@ -419,7 +464,8 @@ def _senses(ask: _Question, body: str) -> Iterator[_Sense]:
     if match := _regex(_WHOLE).fullmatch(body):
         whole = int(match["whole"])
         yield _Sense(whole * _NM_PER_INCH, _tpi(match), str(whole))
-        yield _Sense(_numbered(whole), _tpi(match), f"#{whole}", numbered=True)
+        if not match["mark"]:  # 1" is no number
+            yield _Sense(_numbered(whole), _tpi(match), f"#{whole}", numbered=True)
     for pattern in (_FRACTION, _MIXED, _HYPHENED):
         if match := _regex(pattern).fullmatch(body):
             top, under = int(match["top"]), int(match["under"])
@@ -460,8 +506,11 @@ def _inch(ask: _Question, body: str) -> tuple[Thread, tuple[Reason, ...]]:
     if not senses or ask.grade:
         raise _unreadable(ask.typed)
     known = [sense for sense in senses if sense.threads(ask)]
+    metric = () if ask.system or ask.series else _bare_metric(body)
+    if not known and len(metric) == 1:
+        return _taken_as_metric(ask, metric[0], senses[0].tpi is not None)
     if not known:
-        raise _no_such_size(ask, body, senses[0])
+        raise _no_such_size(ask, senses[0], metric)
     exact = [
         (thread, sense.note)
         for sense in known
@@ -479,7 +528,9 @@ def _inch(ask: _Question, body: str) -> tuple[Thread, tuple[Reason, ...]]:
         raise _ambiguous(ask, (thread for thread, _ in fitting))
     if exact:
         raise _wrong_series(ask, ask.series, exact[0][0], _sizes(("UN",))[exact[0][0].nominal])
-    raise _no_such_pitch(ask, known)
+    if len(metric) == 1 and all(sense.tpi is not None for sense in known):
+        return _taken_as_metric(ask, metric[0], pitch_typed=True)
+    raise _no_such_pitch(ask, known, metric)
 
 
 def _filled_in(ask: _Question, known: list[_Sense]) -> _Found:
@@ -510,8 +561,13 @@ def _of_one_system(ask: _Question, fitting: _Found) -> _Found:
     return fitting
 
 
-def _no_such_size(ask: _Question, body: str, first: _Sense) -> ThreadError:
-    metric = () if ask.system else _bare_metric(body)
+def _taken_as_metric(ask: _Question, thread: Thread, pitch_typed: bool) -> tuple[Thread, tuple[Reason, ...]]:
+    name = ask.name(thread)
+    filled_in = () if pitch_typed else (Reason("pitch_from_series", thread=name, series=thread.series),)
+    return thread, (Reason("system_assumed_metric", thread=name), *filled_in)
+
+
+def _no_such_size(ask: _Question, first: _Sense, metric: tuple[Thread, ...]) -> ThreadError:
     if metric:
         return _ambiguous(ask, metric)
     sizes = _sizes(("UN",) if first.numbered else ask.systems)
@@ -521,7 +577,7 @@ def _no_such_size(ask: _Question, body: str, first: _Sense) -> ThreadError:
 
 
 def _bare_metric(body: str) -> tuple[Thread, ...]:
-    """What "14" or "14-1.5" could be in metric, where it is no inch size."""
+    """What "14" or "14-1.5" could be in metric."""
     match = _regex(_METRIC).fullmatch(body)
     if not match:
         return ()
@@ -529,16 +585,17 @@ def _bare_metric(body: str) -> tuple[Thread, ...]:
     return tuple(thread for thread in threads if not match["pitch"] or thread.pitch_mm == Decimal(match["pitch"]))
 
 
-def _no_such_pitch(ask: _Question, known: list[_Sense]) -> ThreadError:
+def _no_such_pitch(ask: _Question, known: list[_Sense], metric: tuple[Thread, ...]) -> ThreadError:
     """Nothing fits: which of the senses is blamed, and what would do."""
     open_senses = [sense for sense in known if sense.tpi is None]
     sense = (open_senses or known)[0]
     threads = sense.threads(ask)
-    pipe = _by_name("G").get(sense.size) if ask.systems == _INCH_SYSTEMS else None
+    bore = _by_name("G").get(sense.size)
+    pipe = bore if ask.systems == _INCH_SYSTEMS else None
     if sense.tpi is None:
         if ask.series:
             return _wrong_series(ask, ask.series, None, threads)
-        return _ambiguous(ask, [*threads, pipe] if pipe else threads)
+        return _ambiguous(ask, [*threads, *([pipe] if pipe else []), *metric])
     likely = [thread for thread in threads if thread.series == ask.series] or threads
     elsewhere = [
         thread
@@ -547,17 +604,20 @@ def _no_such_pitch(ask: _Question, known: list[_Sense]) -> ThreadError:
     ]
     if len(elsewhere) == 1:
         return _wrong_series(ask, ask.series or _LABELS.get(ask.system, ask.system), elsewhere[0], likely)
-    size, names = threads[0].size, ask.names(likely)
+    tpi, size, names = sense.tpi, sense.size, ask.names(likely)
     if not 3 <= sense.tpi <= 100:
         return ThreadError(
             Reason("thread_pitch_impossible", size=size, pitch=plain(sense.tpi), unit="tpi", candidates=names)
         )
+    names = ask.names(sorted(likely, key=lambda thread: abs(Decimal(thread.pitch) / 2 - tpi)))
     belongs = ", ".join(_label(thread) for thread in elsewhere)
-    if pipe and pipe.tpi == sense.tpi:
-        names, belongs = (ask.name(pipe), *names), "pipe"
-    elif sense.tpi == 19:
+    if pipe and pipe.tpi == tpi:
+        names = (ask.name(pipe), *names)
+    if tpi == 19 or (bore and bore.tpi == tpi):
         belongs = "pipe"
-    return _not_in_series(size, sense.tpi, "tpi", names, belongs)
+    elif not belongs and _NPT.get(size) == tpi:
+        belongs = "taper pipe (NPT)"
+    return _not_in_series(size, tpi, "tpi", names, belongs)
 
 
 def _wrong_series(ask: _Question, typed_series: str, found: Thread | None, threads: Iterable[Thread]) -> ThreadError:
@@ -587,16 +647,9 @@ def _checked_class(thread: Thread, typed_class: str) -> str:
     """The class as its standard writes it; refuses one that the thread does not have."""
     if not typed_class:
         return ""
-    thread_class = typed_class.upper() if typed_class[-1] in "ABab" else typed_class
-    if len(thread_class) > 4:
-        thread_class = thread_class.split()[0].lower()  # "Medium fit"
+    words = typed_class.split()  # "Medium fit"
+    thread_class = class_as_written(thread, words[0])
     if thread.system == "EG-M" and thread_class == "4H":
         thread_class = "4H5H"  # tap tables write 4H for the hole class whose crest is grade 5
-    try:
-        limits_of_class(thread, thread_class)
-    except ThreadError:
-        known = tuple(dict.fromkeys(classes(thread) + classes(thread, internal=False)))
-        raise ThreadError(
-            Reason("thread_class_unknown", thread_class=thread_class, thread=thread.designation, known=known)
-        ) from None
+    limits_of_class(thread, thread_class)
     return thread_class

@@ -24,6 +24,13 @@ _SIGNS = str.maketrans(
         "⁄": "/",
         "∕": "/",
         "№": "No",
+        # The same letters on a Cyrillic keyboard.
+        "М": "M",
+        "м": "m",
+        "х": "x",
+        "Х": "X",
+        # Marks that nobody sees, as pasted text brings them: soft hyphen, zero-width signs, direction, byte order.
+        **dict.fromkeys("\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff", ""),
     }
 )
 _COMMA = re.compile(r"(?<=\d),(?=\d)|(?<!\d),(?=\d)")

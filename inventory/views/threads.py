@@ -5,21 +5,22 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.documents import candidate_document, size, thread_document
-from inventory.drawings import Profile, Ruler, Side, profile, ruler
+from inventory.drawings import Frame, Profile, Ruler, Side, frame, profile, ruler
 from inventory.forms import AskForm, Fault, MeasureForm
+from inventory.preferences import units_of
 from inventory.quantities import to_nm
+from inventory.roles import READ, page
 from inventory.threads import Dossier, ExternalLimits, InternalLimits, Reading, dossier
 
 MOST_ALIKE = 3  # look-alikes drawn beside the thread; all of them are told in words
 
 
-@login_required
+@page(READ)
 @require_safe
 def threads(request: HttpRequest) -> HttpResponse:
     """A thread's sizes, limits, drills and look-alikes, or the candidates for what was measured."""
@@ -27,32 +28,39 @@ def threads(request: HttpRequest) -> HttpResponse:
     ask = AskForm(request.GET or None)
     measure = MeasureForm(request.GET if measuring else None)
     told: dict[str, Any] = {"ask": ask, "measure": measure, "meant": _meant(ask)}
+    units = units_of(request)
     if ask.is_valid() and ask.found:
-        told |= _shown(ask.found, ask.cleaned_data["q"])
+        told |= _shown(ask.found, ask.cleaned_data["q"], units)
     elif measure.is_valid():
-        told["candidates"] = [candidate_document(each) for each in measure.found]
+        told["candidates"] = [candidate_document(each, units) for each in measure.found]
     return render(request, "inventory/threads.html", told)
 
 
-def _shown(found: Dossier, reading: Reading) -> dict[str, Any]:
+def _shown(found: Dossier, reading: Reading, units: str) -> dict[str, Any]:
     alike = [dossier(each.thread) for each in found.look_alikes[:MOST_ALIKE]]
+    shared = frame(
+        found.pitch_mm,
+        (_side(limits) for each in (found, *alike) for limits in (each.internal, each.external)),
+    )
     return {
-        "found": thread_document(found, typed=reading.typed, notes=reading.notes),
+        "found": thread_document(found, typed=reading.typed, notes=reading.notes, units=units),
         "profile": drawn(found),
+        "own": drawn(found, shared),
         "sides": _sides(found),
         "ruler": _ruler(found),
-        "alike": [(each.thread.designation, drawn(each)) for each in alike],
+        "alike": [(each.thread.designation, drawn(each, shared)) for each in alike],
     }
 
 
-def drawn(found: Dossier) -> Profile:
-    """The thread's profile with the limits of its hole and its bolt."""
+def drawn(found: Dossier, within: Frame | None = None) -> Profile:
+    """The thread's profile with the limits of its hole and its bolt, in a frame that it shares with others."""
     return profile(
         pitch_mm=found.pitch_mm,
         angle=found.angle,
         hole=_side(found.internal),
         bolt=_side(found.external),
         basic=found.outline,
+        within=within,
     )
 
 

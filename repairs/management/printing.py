@@ -5,14 +5,20 @@ from __future__ import annotations
 import shutil
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC
+from itertools import zip_longest
 
-from repairs.cards import readiness_rows
+from inventory.errors import Reason
+from inventory.quantities import show_money
+from inventory.wording import show_end, show_moment
+from repairs.buying import Row, ShoppingList
+from repairs.cards import gap_words, order_notes, part_of, readiness_rows, row_notes, set_note, unlisted
 from repairs.jobs import GroupPlan, JobPlan, MethodReadiness
-from repairs.methods.values import DOUBTFUL, GAP, MATCH, Check
-from repairs.wording import describe, line_words, say, size_words, word
+from repairs.methods.values import DOUBTFUL, GAP, MATCH, RULED_OUT, Check
+from repairs.wording import describe, item_words, line_words, say, size_words, word
 
 HEADS = ("job", "holes", "method", "match", "gap", "doubtful", "what is short")
+METHOD_HEADS = ("method", "match", "gap", "doubtful", "size, or why it is ruled out")
+PART_WIDTH = 24  # a part's name wraps below its holes
 
 
 def _width() -> int:
@@ -20,65 +26,72 @@ def _width() -> int:
 
 
 def grid(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = ()) -> Iterator[str]:
-    """Lines of a table; the last column wraps, columns in `right` are set flush right."""
+    """Lines of a table; the last column wraps, others where they say so; columns in `right` are set flush right."""
     table = [tuple(heads), *map(tuple, rows)]
-    widths = [max(len(row[column]) for row in table) for column in range(len(heads) - 1)]
-    left = sum(widths) + 2 * len(widths)
-    last = max(24, _width() - left)
+    widths = [max(len(line) for row in table for line in row[column].split("\n")) for column in range(len(heads) - 1)]
+    last = max(24, _width() - sum(widths) - 2 * len(widths))
     for number, row in enumerate(table):
-        cells = [
-            cell.rjust(width) if column in right else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=False))
-        ]
-        wrapped = textwrap.wrap(row[-1], last) or [""]
-        yield "  ".join([*cells, wrapped[0]]).rstrip()
-        for more in wrapped[1:]:
-            yield " " * left + more
+        cells = [cell.split("\n") for cell in row[:-1]]
+        for line in zip_longest(*cells, textwrap.wrap(row[-1], last) or [""], fillvalue=""):
+            padded = [
+                cell.rjust(width) if column in right else cell.ljust(width)
+                for column, (cell, width) in enumerate(zip(line, widths, strict=False))
+            ]
+            yield "  ".join([*padded, line[-1]]).rstrip()
         if number == 0:
             yield "  ".join(["-" * width for width in widths] + ["-" * last])
 
 
 def readiness_table(plans: Iterable[JobPlan], *, units: str = "mm") -> Iterator[str]:
-    """One row a hole group: job, holes, method, counts, what is short."""
+    """One row a hole group: job, holes, method, counts, what is short; of several groups each with letter and part."""
     rows = [
-        (row.job, row.holes, row.method, str(row.matches), str(row.gaps), str(row.doubtful), " ".join(row.short))
+        (
+            row.job,
+            "\n".join([f"{row.group} {row.holes}".strip(), *textwrap.wrap(row.part, PART_WIDTH)]),
+            row.method,
+            *map(str, (row.matches, row.gaps, row.doubtful)),
+            " ".join(row.short),
+        )
         for plan in plans
         for row in readiness_rows(plan, units)
     ]
     return grid(HEADS, rows, right=(3, 4, 5))
 
 
-def plan_report(plan: JobPlan, *, units: str = "mm") -> Iterator[str]:
-    """A whole plan for people: methods side by side, then step by step the needs and what meets them."""
-    window = f"{plan.start.astimezone(UTC):%Y-%m-%d %H:%M} to {plan.end.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+def plan_report(plan: JobPlan, *, units: str = "mm", every_size: bool = False) -> Iterator[str]:
+    """A whole plan for people: group by group what is planned, step by step its needs and what meets them; then the
+    methods side by side, and the verdict last, where the eye is.
+
+    The methods are those of the plan: planned for every size, each of them has its line; with `every_size` so have
+    those that are ruled out.
+    """
+    window = f"{show_moment(plan.start)} to {show_end(plan.end)}"
     yield "  ".join(filter(None, [plan.number, plan.owner, f"at {plan.site}", window]))
     for group in plan.groups:
         yield ""
-        yield from _group(group, units)
-    yield ""
+        yield from _group(plan, group, units)
     if plan.not_checked:
-        yield "Not checked:"
-        yield from (f"  {say(reason, units)}" for reason in plan.not_checked)
-    verdict = [
-        f"{len(plan.unplanned)} without a method" if plan.unplanned else "",
-        f"{plan.count(MATCH)} match",
-        f"{plan.count(GAP)} gap",
-        f"{plan.count(DOUBTFUL)} doubtful",
-    ]
-    yield ("Complete: " if plan.complete else "Not complete: ") + ", ".join(filter(None, verdict)) + "."
+        yield ""
+        yield from (text for reason in plan.not_checked for text in _told("not checked", say(reason, units)))
+    if plan.groups:
+        yield ""
+        yield from _methods(plan, units, every_size=every_size)
+    yield ""
+    yield say(plan.verdict)
 
 
-def _group(group: GroupPlan, units: str) -> Iterator[str]:
+def _group(plan: JobPlan, group: GroupPlan, units: str) -> Iterator[str]:
     value = group.group
     plural = "hole" if value.holes == 1 else "holes"
     sort = "through" if value.through else "blind"
-    yield f"{value.code}  {value.bolt.designation} (typed {value.as_typed!r}), {value.holes} {plural}, {sort}"
+    head = [f"{value.code}  {value.bolt.designation} (typed {value.as_typed!r})", f"{value.holes} {plural}", sort]
+    if (value.start, value.end) != (plan.start, plan.end):
+        head.append(f"{show_moment(value.start)} to {show_end(value.end)}")
+    yield ", ".join(filter(None, [*head, part_of(plan, group)]))
     for heading, reasons in (("note", value.notes), ("caution", group.cautions)):
         yield from (text for reason in reasons for text in _told(heading, say(reason, units)))
-    yield "   Methods:"
-    yield from (f"     {line}" for readiness_ in group.methods for line in _method(readiness_, group, units))
     if group.chosen is None:
-        yield "   No method stands for these holes."
+        yield from _told("none stands", say(Reason("no_method_stands"), units))
         return
     yield f"   Planned: {word(group.chosen.method)}, {size_words(group.chosen.size, units)}"
     yield from _checks(group.checks, units)
@@ -92,27 +105,77 @@ def _group(group: GroupPlan, units: str) -> Iterator[str]:
         yield from (text for reason in step.cautions for text in _told("mind", say(reason, units)))
 
 
+def _methods(plan: JobPlan, units: str, *, every_size: bool) -> Iterator[str]:
+    """Every method side by side, the planned one among them; what each would find on the shelf by itself.
+
+    With `every_size` the sizes that are ruled out stand below those that are not, each with its reasons.
+    """
+    rows: list[tuple[str, ...]] = []
+    for group in plan.groups:
+        letter = f"{group.group.code} " if len(plan.groups) > 1 else ""
+        for readiness in group.methods:
+            told = _method(readiness, group, units, every_size=every_size)
+            rows += [(letter + row[0], *row[1:]) for row in told]
+    return grid(METHOD_HEADS, rows, right=(1, 2, 3))
+
+
 def _told(head: str, text: str) -> list[str]:
     return textwrap.wrap(text, _width(), initial_indent=f"      {head:<12}", subsequent_indent=" " * 18)
 
 
-def _method(readiness_: MethodReadiness, group: GroupPlan, units: str) -> Iterator[str]:
-    plan = readiness_.plan
-    name = word(plan.method)
+def _method(readiness: MethodReadiness, group: GroupPlan, units: str, *, every_size: bool) -> Iterator[tuple[str, ...]]:
+    plan = readiness.plan
     if plan.chosen is None:
-        yield f"{name}: ruled out. " + " ".join(say(reason, units) for reason in (*plan.reasons, *plan.remedies))
+        yield word(plan.method), "", "", "", " ".join(say(each, units) for each in (*plan.reasons, *plan.remedies))
         return
-    for planned in readiness_.sizes:
+    for planned in readiness.sizes:
         counts = {status: sum(line.status == status for line in planned.lines) for status in (MATCH, GAP, DOUBTFUL)}
-        signs = sum(check.status == DOUBTFUL for check in planned.option.checks)
-        mark = " (planned)" if planned.option is group.chosen else ""
-        yield (
-            f"{name}, {size_words(planned.option.size, units)}: {counts[MATCH]} match, {counts[GAP]} gap, "
-            f"{counts[DOUBTFUL] + signs} doubtful{mark}"
-        )
+        counts[DOUBTFUL] += sum(check.status == DOUBTFUL for check in planned.option.checks)
+        mark = "planned: " if planned.option is group.chosen else ""
+        yield word(plan.method), *map(str, counts.values()), mark + size_words(planned.option.size, units)
+    for option in plan.options if every_size else ():
+        if option.ruled_out:
+            why = " ".join(say(check.reason, units) for check in option.checks if check.status == RULED_OUT)
+            yield word(plan.method), "", "", "", f"{size_words(option.size, units)}: {why}"
 
 
 def _checks(checks: Iterable[Check], units: str) -> Iterator[str]:
     for check in checks:
         text = " ".join(filter(None, [say(check.reason, units), say(check.remedy, units) if check.remedy else ""]))
         yield from _told(word(check.status), text)
+
+
+SHOPPING_HEADS = ("line", "for", "needed on", "price", "order by", "arrives", "short of, and what to buy")
+
+
+def shopping_report(shopping: ShoppingList, *, units: str = "mm") -> Iterator[str]:
+    """A shopping list for people: gap by gap what to buy, sets beside their parts, then supplier by supplier."""
+    rows = [_shopping_row(number, row, units) for number, row in enumerate(shopping.rows, 1)]
+    if rows:
+        yield from grid(SHOPPING_HEADS, rows, right=(0, 3))
+    else:
+        yield say(Reason("nothing_to_buy"))
+    for whole in shopping.sets:
+        offer = whole.offer
+        told = f"{whole.packs} × {offer.name or offer.number}, {offer.supplier}, order by {whole.latest}. "
+        yield from _told("or a set", told + say(set_note(whole), units))
+    for order in shopping.orders:
+        goods, carriage = (show_money(minor, order.currency) for minor in (order.goods, order.carriage))
+        told = f"{order.supplier}: {goods} and {carriage} carriage, order by {order.latest}. "
+        yield from _told("order", told + " ".join(say(note, units) for note in order_notes(order)))
+    for currency, total in sorted(shopping.totals.items()):
+        yield from _told("in all", show_money(total, currency))
+    yield from (text for note in unlisted(shopping) for text in _told("note", say(note, units)))
+
+
+def _shopping_row(number: int, row: Row, units: str) -> tuple[str, ...]:
+    gap, bought = row.gap, row.purchase
+    notes = " ".join(say(note, units) for note in row_notes(row))
+    head = (str(number), " ".join(gap.jobs), gap.day.isoformat())
+    if bought is None:
+        return (*head, "", "", "", f"{gap_words(gap, units)}. {notes}")
+    offer = bought.offer
+    price = show_money(bought.total, offer.currency)
+    packs = f"{bought.packs} × {item_words(bought.choice, units)} from {offer.supplier}"
+    told = f"{gap_words(gap, units)}. Buy {packs} ({offer.number or offer.name}) for {bought.pieces}. {notes}"
+    return (*head, price, bought.latest.isoformat(), bought.arrives.isoformat(), told.strip())

@@ -47,10 +47,10 @@ from datetime import UTC, tzinfo
 
 from inventory.kinds import StockLine
 from repairs.matching.answers import NEAR_DIAMETER, NEAREST, Answers
-from repairs.matching.judging import judge
+from repairs.matching.judging import judge, judge_item
 from repairs.matching.knot import Knot
 from repairs.matching.lines import REFUSED, Judgement, Line, NearMiss, Take
-from repairs.matching.plan import Plan, Shelf
+from repairs.matching.plan import Plan, Shelf, Stock
 from repairs.matching.search import ANSWERS
 from repairs.matching.smallest import SETS, Smallest
 from repairs.matching.walking import WALKS, least_walking
@@ -66,19 +66,23 @@ __all__ = [
     "Judgement",
     "Line",
     "NearMiss",
+    "Shelf",
+    "Stock",
     "Take",
     "judge",
+    "judge_item",
     "match",
 ]
 
 
 def match(
-    needs: Sequence[Need], stock: Sequence[StockLine], *, label: str = "", zone: tzinfo = UTC
+    needs: Sequence[Need], stock: Sequence[StockLine] | Shelf, *, label: str = "", zone: tzinfo = UTC
 ) -> tuple[Line, ...]:
     """Decide for all needs of a job at once what is taken for each, in the order of the needs.
 
     The objective, what counts as served and what is guaranteed stand at the head of this package. `label` and
-    `zone` as in `judge`. Raises ValueError for two needs of one id, or a pilot whose drill has one itself.
+    `zone` as in `judge`. Whoever matches often against one stock gives a `Shelf`, which has both and keeps what it
+    judged. Raises ValueError for two needs of one id, or a pilot whose drill has one itself.
 
     >>> from datetime import datetime
     >>> from inventory.kinds import Facts
@@ -94,7 +98,7 @@ def match(
     >>> match([need], [])[0].reasons[0].code
     'none_owned'
     """
-    plan = Plan(needs, Shelf(stock, label, zone))
+    plan = Plan(needs, stock if isinstance(stock, Shelf) else Shelf(Stock(stock), label, zone))
     knots = [Knot(plan, groups) for groups in plan.knots()]
     choices = [Smallest(knot).choices() for knot in knots]
     walks = least_walking([[choice.use for choice in several] for several in choices])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from datetime import datetime
+from datetime import date, datetime
 
 from inventory.errors import Reason
 from inventory.kinds import KINDS, StockLine
@@ -20,6 +20,7 @@ NEAREST = 5  # near misses named for a gap
 _FAR = frozenset({"other_kind", "other_thread", "other_name", "look_alike"})  # no near miss, whatever else it is
 _LITTLE = frozenset({"life_short", "quantity_short"})
 _HELD = frozenset({"held", "held_open", "held_until", "quantity_held"})
+_NOT_HERE = _HELD | {"away", "away_open", "other_site"}  # it would do, and only cannot be had
 
 
 class Answers:
@@ -65,10 +66,11 @@ class Answers:
         demand, counted = demand_of(need), KINDS[need.kind].counted
         fitting: list[int] = []
         held: list[int] = []
+        not_here: list[tuple[int, list[Reason]]] = []
         misses: list[tuple[int, int, int, NearMiss]] = []
-        for number in shelf.of_kind[need.kind]:
+        for number in shelf.stock.nearby(need):
             line = shelf.lines[number]
-            refusals = [reason for weight, reason in self._found(index, number) if weight == REFUSAL]
+            refusals = self._refusals(index, number)
             if any(reason.code in _FAR or _far_off(reason) for reason in refusals):
                 continue
             if lacking := shortage(need, line, shelf.label):
@@ -77,6 +79,8 @@ class Answers:
                 fitting.append(number)
             elif all(reason.code in _HELD for reason in refusals):
                 held.append(number)
+            elif all(reason.code in _NOT_HERE for reason in refusals):
+                not_here.append((number, refusals))
             if not refusals:
                 room = shelf.rooms[number]
                 if demand and room is not None:
@@ -90,10 +94,53 @@ class Answers:
             return (self._too_little(index, fitting, demand, counted),), near
         if held:
             return (self._all_held(need, held),), near
+        if not_here:
+            return (self._none_at_hand(need, not_here),), near
         if misses:
             return (Reason("none_fits", count=len(misses)),), near
         thread = _designation(need.thread)
         return (Reason("none_owned", kind=need.kind, thread=thread),), ()
+
+    def _refusals(self, index: int, number: int) -> list[Reason]:
+        """What refuses a line for a need that is left a gap.
+
+        The drill was chosen without this cutter. Where something else keeps the cutter from being taken, its pilot
+        is no further fault so long as it runs under some drill of the window.
+        """
+        need = self.needs[index]
+        refusals = [reason for weight, reason in self._found(index, number) if weight == REFUSAL]
+        pilot, guide = self.shelf.lines[number].facts.pilot, self.plan.drill_of.get(index)
+        if len(refusals) > 1 and pilot is not None and guide is not None:
+            window = self.needs[guide].diameter
+            if window is not None and pilot_in(need, pilot, window)[0] < REFUSAL:
+                refusals = [reason for reason in refusals if reason.code != "pilot_not_under_drill"]
+        return refusals
+
+    def _none_at_hand(self, need: Need, lines: list[tuple[int, list[Reason]]]) -> Reason:
+        """What would do and is away, elsewhere or held: which is back first, who holds the rest, where they stand."""
+        refusals = [reason for _, several in lines for reason in several]
+        away = [
+            (several[0].data.get("until") or date.max, self.shelf.lines[number].tag, several[0]["why"])
+            for number, several in lines
+            if len(several) == 1 and several[0].code in ("away", "away_open")
+        ]
+        until, tag, why = min(away, default=(date.max, "", ""))
+        return Reason(
+            "none_at_hand",
+            count=len(lines),
+            tag=tag,
+            why=why,
+            until="" if until == date.max else until,
+            sites=tuple(sorted({reason["site"] for reason in refusals if reason.code == "other_site"})),
+            tags=tuple(
+                sorted(
+                    self.shelf.lines[number].tag
+                    for number, several in lines
+                    if any(reason.code == "other_site" for reason in several)
+                )
+            ),
+            labels=tuple(sorted({label for reason in refusals for label in _labels(reason)})),
+        )
 
     def _too_little(self, index: int, fitting: list[int], demand: int, counted: bool) -> Reason:
         """Why a need is a gap although lines fit it: too little is left, or no pilot goes with them."""
@@ -134,6 +181,13 @@ class Answers:
         if not free:
             return Reason("all_held_open", count=len(lines), labels=labels)
         return Reason("all_held", count=len(lines), labels=labels, first_free=min(free))
+
+
+def _labels(reason: Reason) -> tuple[str, ...]:
+    """Whose holds a reason tells of."""
+    if reason.code == "quantity_held":
+        return tuple(reason["labels"])
+    return (reason["label"],) if reason.code in _HELD else ()
 
 
 def _far_off(reason: Reason) -> bool:

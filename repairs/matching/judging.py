@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from inventory.errors import Reason
-from inventory.kinds import KINDS, StockLine
+from inventory.kinds import KINDS, Facts, StockLine
 from inventory.quantities import to_mm
 from inventory.threads import Thread, ThreadError, look_alikes, percent_of_thread
 from repairs.matching.amounts import holds_of_others, overlaps, shortage
@@ -55,6 +55,23 @@ def judge(
     return judgement_of(found)
 
 
+def judge_item(need: Need, facts: Facts, *, drilled: int | Window | None = None) -> Judgement:
+    """Weigh an item of the catalogue against a need by its measurements alone, as if one came new. Raises nothing.
+
+    Site, dates, holds and wear are those of a thing on a shelf and are not judged. `drilled` as in `judge`.
+
+    >>> from datetime import datetime
+    >>> start, end = datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 4, tzinfo=UTC)
+    >>> need = Need("A", "A", "seat", "indicator", start, end, "Main")
+    >>> judge_item(need, Facts(item=1, kind="indicator")).status, judge_item(need, Facts(item=2, kind="oil")).status
+    ('match', 'refused')
+    """
+    found = list(measurements(need, StockLine("", facts, need.site, "")))
+    if drilled is not None and guided(need) and facts.pilot is not None:
+        found.append(pilot_in(need, facts.pilot, drilled))
+    return judgement_of(found)
+
+
 def findings(need: Need, line: StockLine, label: str, zone: tzinfo) -> list[Finding]:
     """All that is found of a line for a need, but for the pilot and for how much is left.
 
@@ -66,7 +83,7 @@ def findings(need: Need, line: StockLine, label: str, zone: tzinfo) -> list[Find
     >>> weight == DOUBT, reason.code
     (True, 'calibration_missing')
     """
-    return [*_measured(need, line), *_fit_for_use(need, line, label, zone)]
+    return [*measurements(need, line), *fit_for_use(need, line, label, zone)]
 
 
 def judgement_of(found: Sequence[Finding]) -> Judgement:
@@ -114,8 +131,16 @@ def _wanted_of(need: Need) -> Iterator[str]:
             yield name
 
 
-def _measured(need: Need, line: StockLine) -> Iterator[Finding]:
-    """What the catalogue's measurements say."""
+def measurements(need: Need, line: StockLine) -> Iterator[Finding]:
+    """What the catalogue's measurements say, whatever site, dates, holds and wear do.
+
+    >>> from datetime import datetime
+    >>> from inventory.kinds import Facts
+    >>> start, end = datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 4, tzinfo=UTC)
+    >>> need, short = Need("A", "A", "tap", "tap", start, end, "", reach=60), Facts(1, "tap", usable_length=40)
+    >>> [(weight == REFUSAL, reason.code) for weight, reason in measurements(need, StockLine("T-1", short, "", ""))]
+    [(True, 'too_short')]
+    """
     facts = line.facts
     if facts.kind != need.kind:
         yield REFUSAL, Reason("other_kind", kind=facts.kind, wanted=need.kind)
@@ -161,6 +186,24 @@ def _measured(need: Need, line: StockLine) -> Iterator[Finding]:
     least, most = facts.torque_min, facts.torque_max
     if need.torque is not None and least is not None and most is not None and not least <= need.torque <= most:
         yield REFUSAL, Reason("torque_range", least_nmm=least, most_nmm=most, needed_nmm=need.torque)
+    if need.cures:
+        yield _cured(need, facts.cure_hours)
+    for unknown in need.unjudged:
+        yield DOUBT, unknown
+
+
+def _cured(need: Need, hours: int | None) -> Finding:
+    """Whether an adhesive that takes so many hours can cure before the need's window ends.
+
+    It is put on when the work before it is done, so it must leave some of the window over; how much, nobody knows.
+    """
+    if hours is None:
+        return DOUBT, Reason("cure_missing", end=need.end)
+    latest = need.end - timedelta(hours=hours)
+    if latest <= need.start:
+        window = (need.end - need.start) // timedelta(hours=1)
+        return DOUBT, Reason("cure_too_long", cure_hours=hours, window_hours=window, end=need.end)
+    return NOTE, Reason("cure_in_time", cure_hours=hours, latest=latest, end=need.end)
 
 
 def _tenths(lead: int) -> str:
@@ -224,8 +267,16 @@ def _last_day(need: Need, zone: tzinfo) -> date:
     return max(need.start, need.end - _TICK).astimezone(zone).date()
 
 
-def _fit_for_use(need: Need, line: StockLine, label: str, zone: tzinfo) -> Iterator[Finding]:
-    """Where it is, in what state, whose and how long its dates are good."""
+def fit_for_use(need: Need, line: StockLine, label: str, zone: tzinfo) -> Iterator[Finding]:
+    """Where it is, in what state, whose and how long its dates are good.
+
+    >>> from datetime import datetime
+    >>> from inventory.kinds import Facts
+    >>> start, end = datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 4, tzinfo=UTC)
+    >>> need, tap = Need("A", "A", "tap", "tap", start, end, "Main"), StockLine("T-1", Facts(1, "tap"), "Barn", "B4")
+    >>> [(weight == REFUSAL, reason.code) for weight, reason in fit_for_use(need, tap, "", UTC)]
+    [(True, 'other_site')]
+    """
     if need.site and line.site != need.site:
         yield REFUSAL, Reason("other_site", site=line.site, wanted=need.site)
     if line.condition == "due_regrind":

@@ -9,8 +9,9 @@ from typing import Any
 
 from inventory.errors import Reason
 from inventory.kinds import StockLine
+from inventory.threads import Thread, ThreadError
 from repairs.matching.amounts import least_of, on_shelf, room_of
-from repairs.matching.judging import DOUBT, REFUSAL, Finding, findings, guided, other_thread
+from repairs.matching.judging import DOUBT, REFUSAL, Finding, fit_for_use, guided, measurements, other_thread
 from repairs.methods.values import Need, Window
 
 
@@ -25,47 +26,90 @@ def order(line: StockLine) -> tuple[Any, ...]:
     return (line.tag, line.unit is None, line.unit or line.batch or 0, line.site, line.bin, line.facts.item)
 
 
-class Shelf:
-    """The stock in order, with every judgement kept: needs that ask the same are judged once."""
+class Stock:
+    """The stock in order, found by kind and thread, and what its measurements say to a question.
 
-    def __init__(self, stock: Sequence[StockLine], label: str, zone: tzinfo) -> None:
-        self.lines = sorted(stock, key=order)
-        self.label, self.zone = label, zone
-        self.rooms = [room_of(line, label) for line in self.lines]
+    Nothing here depends on whose job it is, so that jobs planned together share one.
+    """
+
+    def __init__(self, lines: Sequence[StockLine]) -> None:
+        self.lines = sorted(lines, key=order)
         self.of_kind: dict[str, list[int]] = defaultdict(list)
         self.of_thread: dict[tuple[str, str], list[int]] = defaultdict(list)
         for index, line in enumerate(self.lines):
             self.of_kind[line.facts.kind].append(index)
-            if line.facts.thread:
-                self.of_thread[line.facts.kind, line.facts.thread].append(index)
+            self.of_thread[line.facts.kind, line.facts.thread or ""].append(index)
+        self._questions: dict[int, tuple[Need, tuple[Any, ...]]] = {}
+        self._measured: dict[tuple[tuple[Any, ...], int], list[Finding]] = {}
+
+    def question(self, need: Need) -> tuple[Any, ...]:
+        """All that a judgement reads of a need, but for how much it takes and which drill guides it."""
+        known = self._questions.get(id(need))
+        if known is None:  # the need is kept beside it, so that no other one comes to have its identity
+            known = self._questions[id(need)] = (need, _question(need))
+        return known[1]
+
+    def measured(self, need: Need, line: StockLine) -> list[Finding]:
+        """What a line's measurements say; units of one item say the same, but for where a look-alike lies."""
+        key = (self.question(need), line.facts.item)
+        found = self._measured.get(key)
+        if found is None:
+            found = list(measurements(need, line))
+            if not any(reason.code == "look_alike" for _, reason in found):
+                self._measured[key] = found
+        return found
+
+    def nearby(self, need: Need) -> list[int]:
+        """The lines that may come near to a need: of its kind, and of its thread, hand aside, where it has one."""
+        if not need.thread:
+            return self.of_kind[need.kind]
+        keys = {need.thread, _mirrored(need.thread), ""}
+        return sorted(index for key in keys for index in self.of_thread.get((need.kind, key), ()))
+
+
+def _question(need: Need) -> tuple[Any, ...]:
+    return (
+        need.kind, need.start, need.end, need.site, need.thread, need.classes, need.inner, need.family,
+        need.length, need.diameter, need.hole_thread, need.doubt_above, guided(need), need.reach, need.lead,
+        need.flutes, need.action, need.hand, need.name, need.torque, need.cures, need.unjudged,
+    )  # fmt: skip
+
+
+def _mirrored(key: str) -> str:
+    try:
+        return Thread.from_key(key).mirrored().key
+    except ThreadError:
+        return key
+
+
+class Shelf:
+    """The stock as one job sees it, with every judgement kept: needs that ask the same are judged once."""
+
+    def __init__(self, stock: Stock, label: str, zone: tzinfo) -> None:
+        self.stock, self.label, self.zone = stock, label, zone
+        self.lines = stock.lines
+        self.rooms = [room_of(line, label) for line in self.lines]
         self._judged: dict[tuple[tuple[Any, ...], int], list[Finding]] = {}
         self._candidates: dict[tuple[Any, ...], tuple[int, ...]] = {}
         self._alike: dict[tuple[str, str | None, str | None], tuple[Reason, ...]] = {}
 
-    @staticmethod
-    def _question(need: Need) -> tuple[Any, ...]:
-        """All that a judgement reads of a need, but for how much it takes and which drill guides it."""
-        return (
-            need.kind, need.start, need.end, need.site, need.thread, need.classes, need.inner, need.family,
-            need.length, need.diameter, need.hole_thread, need.doubt_above, guided(need), need.reach, need.lead,
-            need.flutes, need.action, need.hand, need.name, need.torque,
-        )  # fmt: skip
-
     def judged(self, need: Need, index: int) -> list[Finding]:
         """What is found of one line for this need, before pilot and quantity."""
-        key = (self._question(need), index)
+        key = (self.stock.question(need), index)
         found = self._judged.get(key)
         if found is None:
             line = self.lines[index]
-            found = self._judged[key] = findings(need, line, self.label, self.zone)
+            found = [*self.stock.measured(need, line), *fit_for_use(need, line, self.label, self.zone)]
+            self._judged[key] = found
         return found
 
     def candidates(self, need: Need) -> tuple[int, ...]:
         """The lines that nothing refuses, before pilot and quantity, in order."""
-        key = self._question(need)
+        key = self.stock.question(need)
         found = self._candidates.get(key)
         if found is None:
-            asked = self.of_thread.get((need.kind, need.thread), ()) if need.thread else self.of_kind[need.kind]
+            stock = self.stock
+            asked = stock.of_thread.get((need.kind, need.thread), ()) if need.thread else stock.of_kind[need.kind]
             found = tuple(
                 index
                 for index in asked
@@ -85,7 +129,7 @@ class Shelf:
         key = (need.kind, need.thread, need.inner)
         found = self._alike.get(key)
         if found is None:
-            lines = (self.lines[index] for index in self.of_kind[need.kind])
+            lines = (self.lines[index] for index in self.stock.of_kind[need.kind])
             others = (
                 other_thread(wanted, line, carried)
                 for line in lines

@@ -111,13 +111,14 @@ def fit_of(group: HoleGroup, size: Size, own: Sequence[Size], limits: Limits) ->
     again = room.goes_back(group, size)
     same = room.same_again_depth(group, size, depths) if again else None
     budget = same or room.budget(group, size, depths, window, limits)
+    below = room.set_down_here(group, size, depths)
     old = _old_keyed(group, own)
     removal = old.removal_drill if old is not None else None
     if removal is None or old is None:
-        return Fit(group, size, limits, window, budget, again)
+        return Fit(group, size, limits, window, budget, again, below=below)
     tolerance = room.up(limits["cutter_tolerance"])
     near = Window(removal - tolerance, removal + tolerance)
-    return Fit(group, size, limits, window, budget, again, near, old.removal_depth)
+    return Fit(group, size, limits, window, budget, again, near, old.removal_depth, below)
 
 
 def _plan(method: Method, group: HoleGroup, own: Sequence[Size], limits: Limits) -> MethodPlan:
@@ -179,10 +180,13 @@ def _distance(option: Option) -> tuple[int, int]:
 
 
 def _longest(fits: Sequence[Fit]) -> dict[tuple[str, str], int]:
-    """The longest insert that the hole's depth takes, nm, by family and outside thread."""
+    """The longest insert that the hole's depth takes, nm, by family and outside thread; of an unknown depth none."""
     found: dict[tuple[str, str], int] = {}
     for fit in fits:
-        if not any(check.status in (DOUBTFUL, RULED_OUT) for check in fit.budget.checks):
+        if not any(
+            check.status in (DOUBTFUL, RULED_OUT) or check.reason.code in room.DEPTH_UNKNOWN
+            for check in fit.budget.checks
+        ):
             key = (fit.size.family_key, fit.size.outer.key)
             found[key] = max(found.get(key, 0), fit.size.length)
     return found
@@ -204,6 +208,8 @@ def _option(method: Method, fit: Fit, own: Sequence[Size], longest: dict[tuple[s
         room.engagement_check(group, size, limits),
         *room.answers_missing(group),
     )
+    if not fit.again:
+        checks = tuple(_with_longest(check, size, longest) for check in checks)
     told = tuple(_with_remedy(check, group, size, own, longest, limits) for check in checks)
     option = Option(method.CODE, size, told, like_for_like=fit.again)
     return option if option.ruled_out else replace(option, steps=method.operations(fit))
@@ -265,6 +271,14 @@ def _with_remedy(
         longer = best > size.length
         remedy = Reason("longer_fits", longest_nm=best) if longer else Reason("engineer_signs")
     return Check(check.status, check.reason, remedy) if remedy is not None else check
+
+
+def _with_longest(check: Check, size: Size, longest: dict[tuple[str, str], int]) -> Check:
+    """The check with the longest insert that this hole takes, where a shorter one already engages the bolt enough."""
+    best = longest.get((size.family_key, size.outer.key), 0)
+    if check.reason.code != "engagement_enough" or best < size.length:
+        return check
+    return replace(check, reason=Reason("engagement_enough", **check.reason.data, longest_nm=best))
 
 
 def _step_up(group: HoleGroup, size: Size, own: Sequence[Size], limits: Limits) -> Reason:

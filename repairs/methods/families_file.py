@@ -129,8 +129,18 @@ def read_family(text: str | bytes) -> FamilyFile:
             text = text.decode("utf-8-sig")
         document = tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError) as error:  # bad UTF-8, bad TOML, numbers of thousands of digits
-        raise FamilyError((Reason("family_toml_unreadable", where=str(error)),)) from error
+        raise FamilyError((Reason("family_toml_unreadable", **place_in_toml(error)),)) from error
     return _Reader(document).family()
+
+
+def place_in_toml(error: Exception) -> dict[str, int]:
+    """The line and column that the reader of TOML stopped at, as data of a `Reason`; nothing where it named none.
+
+    >>> place_in_toml(ValueError("Invalid value (at line 3, column 7)")), place_in_toml(RecursionError())
+    ({'line': 3, 'column': 7}, {})
+    """
+    found = re.search(r"line (\d+), column (\d+)", str(error))
+    return {"line": int(found[1]), "column": int(found[2])} if found else {}
 
 
 @dataclass(frozen=True, slots=True)

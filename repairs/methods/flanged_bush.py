@@ -4,7 +4,6 @@ PURE.
 
 from __future__ import annotations
 
-from inventory.errors import Reason
 from repairs.methods import solid_bush, steps
 from repairs.methods.solid_bush import checks, depths, window
 from repairs.methods.values import Step
@@ -17,6 +16,7 @@ CODE = "flanged_bush"
 def operations(fit: steps.Fit) -> tuple[Step, ...]:
     """Drill, deburr, seat, tap, clean, gauge; wind in with a little oil, lock, measure, gauge, prove.
 
+    A family that locks it by an adhesive gets cleaner and adhesive in place of the oil, as a plain bush does.
     Locked by expansion the setting tool turns on once the flange is seated, finishes the lowest inner threads
     and passes out at the bottom [common practice]; that is the same tool, so the lock needs nothing more.
 
@@ -24,11 +24,10 @@ def operations(fit: steps.Fit) -> tuple[Step, ...]:
     >>> print(*(step.code for step in operations(example.fit())))
     clamp drill deburr seat tap clean hole_gauge wind_in lock set_down final_gauge torque
     """
-    oil = steps.need(fit, "wind_in", "oil", quantity=1)
-    located = Reason("located_by", how=fit.size.locate or "flange")
-    wind_in = steps.wind_in(fit, solid_bush.setting_tool(fit), oil, settings=(located,))
+    wind_in = solid_bush.wind_in(fit, fit.size.locate or "flange")
     return steps.in_order(
         fit,
         cutting=(solid_bush.drill(fit), steps.deburr(fit), steps.seat(fit), steps.tap(fit)),
+        cleaners=solid_bush.cleaners(fit),
         after=(wind_in, solid_bush.lock(fit), *solid_bush.proved(fit)),
     )

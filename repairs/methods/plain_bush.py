@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from inventory.errors import Reason
 from repairs.methods import solid_bush, steps
 from repairs.methods.solid_bush import checks, depths, window
 from repairs.methods.values import Step
@@ -23,18 +22,9 @@ def operations(fit: steps.Fit) -> tuple[Step, ...]:
     >>> [need.kind for step in operations(example.fit(plain)) for need in step.needs if need.quantity]
     ['cleaner', 'insert', 'adhesive']
     """
-    bonded = fit.size.lock == "adhesive"
-    hold = steps.need(fit, "wind_in", "adhesive" if bonded else "oil", quantity=1)
-    wind_in = steps.wind_in(
-        fit,
-        solid_bush.setting_tool(fit),
-        hold,
-        settings=(Reason("located_by", how=fit.size.locate),),
-        cautions=(Reason("no_oil_on_outer_thread"),) if bonded else (),
-    )
     return steps.in_order(
         fit,
         cutting=(solid_bush.drill(fit), steps.deburr(fit), steps.tap(fit)),
-        cleaners=(steps.need(fit, "clean", "cleaner", quantity=1),) if bonded else (),
-        after=(wind_in, solid_bush.lock(fit), *solid_bush.proved(fit)),
+        cleaners=solid_bush.cleaners(fit),
+        after=(solid_bush.wind_in(fit, fit.size.locate), solid_bush.lock(fit), *solid_bush.proved(fit)),
     )

@@ -50,8 +50,14 @@ POINTED_UP_TO = 8_000_000
 # Depth of the basic internal thread a side, 5/8 H = 0.541266 P (ISO 68-1): the whole of what a bush can bite.
 BITE_HEIGHT = Decimal("0.541266")
 
+# Less than this, in nm, nobody drills deeper: a thousandth of a millimetre, the least that is ever shown.
+LEAST_DEEPER = 1_000
+
 # Doubts about the depth: an insert without one is preferred to an insert with one.
 DEPTH_DOUBTS = ("depth_only_just", "floor_missing_to_deepen", "floor_thin")
+
+# Told where nobody entered how deep the hole is, or how thick its metal: then nothing is known to fit.
+DEPTH_UNKNOWN = ("depth_missing", "thickness_missing", "same_again_depth_missing")
 
 # What a hole holds after each method's repair, as the answer about it is given.
 INSERT_OF = {
@@ -263,6 +269,8 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
     numbers["depth_nm"] = group.depth
     if deeper is not None:
         numbers["deeper_nm"] = deeper
+        if not deeper and group.floor:
+            numbers["floor_nm"] = group.floor  # why it stays as deep as it is
     lead = _lead(have, depths)
     if lead.doubt >= SHORTEST:
         if group.floor is not None:
@@ -271,6 +279,8 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
             have = max(min(have, safe), min(have, bottoming))
             # A tap that would just do at today's depth stays doubtful: nobody drills deeper for it.
             lead = Lead(_lead(have, depths).match, lead.doubt)
+            if have < group.depth:
+                numbers["within_nm"] = have
         least = plug if lead.match >= PLUG else bottoming if lead.match >= BOTTOMING else have
         most = min(have, depths.needed(LONGEST_PLUG))
         checks = [_depth_check(lead, least, group.depth, numbers, source)]
@@ -303,7 +313,8 @@ def _planned(
 def _may_go_deeper(group: HoleGroup, drill: Window, limits: Limits) -> int | None:
     if group.floor is None:
         return None
-    return max(0, group.floor - point_of(drill.most) - up(limits["floor_least"]))
+    room = group.floor - point_of(drill.most) - up(limits["floor_least"])
+    return room if room >= LEAST_DEEPER else 0
 
 
 def _lead(have: int, depths: Depths) -> Lead:
@@ -377,6 +388,25 @@ def same_again_depth(group: HoleGroup, size: Size, depths: Depths) -> Budget:
     else:
         check = Check(FITS, Reason("same_again_depth", needed_nm=needed, depth_nm=group.depth))
     return Budget((check,), None, None, None, None)
+
+
+def set_down_here(group: HoleGroup, size: Size, depths: Depths) -> Window | None:
+    """How far the insert is set under the surface of this hole, in nm; None where its flange stands on it.
+
+    As its family has it; in a through hole no farther than the metal beneath it allows, so that its end does not
+    stand out: what is thicker than the least metal it needs may go into its set-down.
+
+    >>> from repairs.methods import example, wire_insert
+    >>> size = example.wire()
+    >>> depths = wire_insert.depths(size, Limits())
+    >>> [set_down_here(example.holes(through=True, depth=nm), size, depths) for nm in (21_000_000, 30_000_000)]
+    [Window(least=1125000, most=1125000), Window(least=1125000, most=2250000)]
+    """
+    below = size.below
+    if below is None or not group.through or group.depth is None:
+        return below
+    spare = max(0, group.depth - depths.thickness)
+    return Window(below.least, min(below.most, below.least + spare))
 
 
 def edge_checks(group: HoleGroup, size: Size, limits: Limits, *, cut: bool = True) -> tuple[Check, ...]:
@@ -558,7 +588,7 @@ def bite_checks(group: HoleGroup, size: Size, limits: Limits) -> tuple[Check, ..
         "least": format(least.normalize(), "f"),
         "how": major.how,
         "source": limits.source("bite_least"),
-        "major_source": major.source,
+        **({"major_source": major.source} if major.how != "measured" else {}),
     }
     if fits:
         checks.append(Check(FITS, Reason("bite_fits", **data)))
@@ -697,7 +727,7 @@ def answers_missing(group: HoleGroup) -> tuple[Check, ...]:
     if group.material not in MATERIALS:
         checks.append(Check(NOT_CHECKED, Reason("material_missing")))
     if group.torque is None:
-        checks.append(Check(NOT_CHECKED, Reason("torque_missing")))
+        checks.append(Check(NOT_CHECKED, Reason("torque_missing", bolt=group.bolt.designation)))
     return tuple(checks)
 
 

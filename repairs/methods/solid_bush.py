@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from inventory.errors import Reason
+from inventory.threads import basic
 from repairs.methods import room, steps
 from repairs.methods.values import Check, HoleGroup, Limits, Need, Size, Step, Window
 
@@ -57,6 +58,51 @@ def setting_tool(fit: steps.Fit) -> Need:
     'M|14000000|1500000nm|R'
     """
     return steps.need(fit, "wind_in", "setting_tool", thread=fit.size.inner.key)
+
+
+def wind_in(fit: steps.Fit, located: str) -> Step:
+    """Wind the bush in until what locates it stops it, with the hold that its lock asks for.
+
+    An adhesive must cure before the window ends, and no oil may come on the outer thread; any other lock is wound
+    in with a little oil. A depth stop is a collar on the setting tool, its bore that of the bolt's thread; a
+    flange, a shoulder left by the tap and the tool's own collar are stops that ask for nothing more [common
+    practice, no source].
+
+    >>> from repairs.methods import example
+    >>> plain = example.bush(method="plain_bush", seat=None, seat_depth=0, flange=None, lock="adhesive")
+    >>> step = wind_in(example.fit(plain), "depth_stop")
+    >>> [need.kind for need in step.needs], step.needs[2].diameter, step.needs[3].cures
+    (['insert', 'setting_tool', 'stop_collar', 'adhesive'], Window(least=14000000, most=14500000), True)
+    """
+    needs = [setting_tool(fit)]
+    if located == "depth_stop":
+        bolt = basic(fit.size.inner).major
+        bore = Window(room.up(bolt), room.down(bolt + fit.limits["stop_clearance"]))
+        needs.append(steps.need(fit, "wind_in", "stop_collar", diameter=bore))
+    if _bonded(fit):
+        needs.append(steps.need(fit, "wind_in", "adhesive", quantity=1, cures=True))
+    else:
+        needs.append(steps.need(fit, "wind_in", "oil", quantity=1))
+    return steps.wind_in(
+        fit,
+        *needs,
+        settings=(Reason("located_by", how=located),),
+        cautions=(Reason("no_oil_on_outer_thread"),) if _bonded(fit) else (),
+    )
+
+
+def cleaners(fit: steps.Fit) -> tuple[Need, ...]:
+    """What the hole is cleaned with before the bush: a cleaner where an adhesive must hold.
+
+    >>> from repairs.methods import example
+    >>> cleaners(example.fit()), [need.kind for need in cleaners(example.fit(example.bush(lock="adhesive")))]
+    ((), ['cleaner'])
+    """
+    return (steps.need(fit, "clean", "cleaner", quantity=1),) if _bonded(fit) else ()
+
+
+def _bonded(fit: steps.Fit) -> bool:
+    return fit.size.lock == "adhesive"
 
 
 def lock(fit: steps.Fit) -> Step:

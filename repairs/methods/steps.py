@@ -8,7 +8,7 @@ cutter and countersink have neither hand nor thread form.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
@@ -31,13 +31,18 @@ from repairs.methods.values import HoleGroup, Limits, Need, Size, Step, Window
 
 BLIND_FLUTES = ("straight", "spiral")  # a spiral point pushes its chips ahead: through holes only
 
+# Steps that may set magnesium alight: the metal is cut, or steel is struck or cut in it, whatever the method.
+CUTTING = ("drill", "chamfer", "countersink", "seat", "tap")
+STRIKING = ("remove_old", "break_tang", "drive_keys")
+
 
 @dataclass(frozen=True, slots=True)
 class Fit:
     """One insert considered in one hole group: what its steps are made from.
 
     `drill` is the window of the hole to be drilled, in nm; `again` means like for like; `removal` is the
-    window of the drill that takes an old keyed bush out, None where there is none or it is not known.
+    window of the drill that takes an old keyed bush out, None where there is none or it is not known; `below` is
+    how far the insert is set under the surface of this hole.
     """
 
     group: HoleGroup
@@ -48,6 +53,7 @@ class Fit:
     again: bool = False
     removal: Window | None = None
     removal_depth: int | None = None
+    below: Window | None = None
 
 
 def need(fit: Fit, step: str, kind: str, *, called: str = "", **asked: Any) -> Need:
@@ -83,6 +89,9 @@ def clamp(fit: Fit) -> Step:
     """Clamp the part and find the hole's axis: the fixture that the part names, of its hand, and an
     indicator.
 
+    Nobody is asked whether a piece of the old bolt is stuck in the hole, so that is told wherever a tap will go
+    in; like for like none does, and the old insert takes what is in it out with it.
+
     >>> from repairs.methods import example
     >>> [need.kind for need in clamp(example.fit(fixture="F-2", hand="L")).needs]
     ['fixture', 'indicator']
@@ -90,14 +99,16 @@ def clamp(fit: Fit) -> Step:
     needs = [need(fit, "clamp", "indicator")]
     if fit.group.fixture:
         needs.insert(0, need(fit, "clamp", "fixture", name=fit.group.fixture, hand=fit.group.hand))
-    return Step("clamp", tuple(needs), cautions=(Reason("old_bolt_all_out"), Reason("bore_a_bad_axis")))
+    tapped = () if fit.again else (Reason("old_bolt_all_out"),)
+    return Step("clamp", tuple(needs), cautions=(*tapped, Reason("bore_a_bad_axis")))
 
 
 def remove_old(fit: Fit) -> tuple[Step, ...]:
     """Take out the insert of an earlier repair, where there is one.
 
     Wire inserts and solid bushes come out by an extractor for the bolt's thread; the keys of a keyed bush are
-    drilled away first, by the drill that the published table names.
+    drilled away first, by the drill that the published table names. The thread that is left in the metal matters
+    only where the same goes back into it; anything else drills it away.
 
     >>> from repairs.methods import example
     >>> remove_old(example.fit()), remove_old(example.fit(before="wire_insert"))[0].needs[0].kind
@@ -106,15 +117,16 @@ def remove_old(fit: Fit) -> tuple[Step, ...]:
     group = fit.group
     if group.before not in ("wire_insert", "solid_bush", "keyed_bush"):
         return ()
+    kept = (Reason("keep_receiving_thread"),) if fit.again else ()
     if group.before != "keyed_bush":
         extractor = need(fit, "remove_old", "extractor", thread=group.bolt.key)
-        return (Step("remove_old", (extractor,), cautions=(Reason("keep_receiving_thread"),)),)
+        return (Step("remove_old", (extractor,), cautions=kept),)
     if fit.removal is None:
-        return (Step("remove_old", cautions=(Reason("removal_drill_unknown"), Reason("keep_receiving_thread"))),)
+        return (Step("remove_old", cautions=(Reason("removal_drill_unknown"), *kept)),)
     depth = fit.removal_depth or 0
     drill = need(fit, "remove_old", "removal_drill", diameter=fit.removal, reach=depth or None)
     settings = (Reason("removal_depth", depth_nm=depth),) if depth else ()
-    return (Step("remove_old", (drill,), settings, (Reason("keys_in_and_break"), Reason("keep_receiving_thread"))),)
+    return (Step("remove_old", (drill,), settings, (Reason("keys_in_and_break"), *kept)),)
 
 
 def drill(fit: Fit, *, settings: Sequence[Reason] = (), oversize: bool = True) -> Step:
@@ -137,24 +149,49 @@ def drill(fit: Fit, *, settings: Sequence[Reason] = (), oversize: bool = True) -
             hole_thread=fit.size.outer.key,
             doubt_above=above,
             reach=fit.budget.drill_reach,
-        ),
-        *_magnesium(fit),
+        )
     ]
     told = [*settings, *_how_deep(fit)]
     cautions = [Reason("eye_protection"), *usual_drill_outside(fit.size.outer, window)]
     if fit.budget.deeper:
         cautions.append(Reason("drilled_deeper", by_nm=fit.budget.deeper))
-    if group.made == "formed":
+    if group.made == "formed" and group.before in ("none", "unknown"):  # an earlier repair drilled it away
         cautions.append(Reason("drill_formed_thread_away"))
-    if group.material == "magnesium":
-        cautions.append(Reason("magnesium_chips"))
     return Step("drill", tuple(needs), tuple(told), tuple(cautions))
 
 
-def _magnesium(fit: Fit) -> tuple[Need, ...]:
+def safe_in_magnesium(fit: Fit, steps: Sequence[Step]) -> tuple[Step, ...]:
+    """The same steps; in magnesium what must be at hand from the first one on that cuts or strikes, and what to
+    mind at each.
+
+    Metal-fire powder and a dry bin with a lid for the chips are asked for once, at the first such step: they
+    stay by until the last. Never water, and steel struck or cut in magnesium can light the chips (T.O. 1-1A-9,
+    TM 43-0106); which powders do not serve is from memory. The maker's instructions and local codes govern.
+
+    >>> from repairs.methods import example, keyed_bush
+    >>> made = keyed_bush.operations(example.fit(example.keyed(), material="magnesium"))
+    >>> [(step.code, [caution.code for caution in step.cautions]) for step in made if step.code in STRIKING]
+    [('drive_keys', ['keys_down_in_parent', 'magnesium_struck'])]
+    >>> [need.kind for need in made[1].needs]
+    ['drill', 'safety', 'chip_bin']
+    """
     if fit.group.material != "magnesium":
-        return ()
-    return (need(fit, "drill", "safety", name="metal-fire powder", quantity=1),)
+        return tuple(steps)
+    guarded = []
+    at_hand = False
+    for step in steps:
+        minded = []
+        if step.code in CUTTING:
+            minded.append(Reason("magnesium_chips"))
+        if step.code in STRIKING:
+            minded.append(Reason("magnesium_struck"))
+        needs = step.needs
+        if minded and not at_hand:
+            powder = need(fit, step.code, "safety", name="metal-fire powder", quantity=1)
+            needs = (*needs, powder, need(fit, step.code, "chip_bin"))
+            at_hand = True
+        guarded.append(replace(step, needs=needs, cautions=(*step.cautions, *minded)))
+    return tuple(guarded)
 
 
 def _how_deep(fit: Fit) -> list[Reason]:
@@ -162,9 +199,10 @@ def _how_deep(fit: Fit) -> list[Reason]:
     if depth is None:
         return []
     point = up(DRILL_POINT * to_mm(fit.drill.most))
-    if fit.group.through:
+    if fit.group.through and fit.group.depth == depth.least:
         return [Reason("drill_through", depth_nm=depth.least, point_nm=point)]
-    return [Reason("drill_depth", least_nm=depth.least, most_nm=depth.most, point_nm=point)]
+    deepest = {"deepest_nm": depth.most} if depth.most > depth.least else {}
+    return [Reason("drill_depth", least_nm=depth.least, most_nm=depth.most, **deepest, point_nm=point)]
 
 
 def window_told(thread: Thread, window: Window) -> Reason:
@@ -327,7 +365,8 @@ def clean(fit: Fit, *needs: Need) -> Step:
 def hole_gauge(fit: Fit) -> Step:
     """Gauge the outer thread in the parent now: once the insert is in, that thread is covered.
 
-    The minor diameter is measured too; its limits are those that the hole was drilled to.
+    The minor diameter is measured too; its limits are those that the hole was drilled to. A pair of plain plugs,
+    a bore gauge or a calliper will all do for that, so no one tool is asked for.
 
     >>> from repairs.methods import example
     >>> hole_gauge(example.fit()).needs[0].thread
@@ -364,18 +403,26 @@ def insert(fit: Fit) -> Need:
 
 
 def wind_in(fit: Fit, *needs: Need, settings: Sequence[Reason] = (), cautions: Sequence[Reason] = ()) -> Step:
-    """Wind the insert in with what the method uses for it.
+    """Wind the insert in with what the method uses for it; in magnesium with a barrier compound in the joint.
+
+    Steel in magnesium wants a corrosion barrier [memory]. Where an adhesive fills the same joint, whether the two
+    go together is their makers' to say.
 
     >>> from repairs.methods import example
     >>> [need.kind for need in wind_in(example.fit()).needs]
     ['insert']
+    >>> [need.kind for need in wind_in(example.fit(material="magnesium")).needs]
+    ['insert', 'corrosion_barrier']
     """
-    told = [*cautions]
+    told, asked = [*cautions], [insert(fit), *needs]
     if fit.again:
         told.append(Reason("same_length_as_before", length_nm=fit.size.length))
     if fit.group.material == "magnesium":
+        asked.append(need(fit, "wind_in", "corrosion_barrier", quantity=1))
         told.append(Reason("barrier_in_magnesium"))
-    return Step("wind_in", (insert(fit), *needs), tuple(settings), tuple(told))
+        if fit.size.lock == "adhesive":
+            told.append(Reason("barrier_beside_adhesive"))
+    return Step("wind_in", tuple(asked), tuple(settings), tuple(told))
 
 
 def set_down(fit: Fit) -> Step:
@@ -385,14 +432,15 @@ def set_down(fit: Fit) -> Step:
     >>> set_down(example.fit()).settings[0].code, set_down(example.fit(example.wire())).settings[0].code
     ('flange_flush', 'set_down_between')
     """
-    below = fit.size.below
+    below = fit.below
     gauge = need(fit, "set_down", "depth_gauge", reach=below.most if below else fit.size.seat_depth or None)
-    told = (
-        Reason("set_down_between", least_nm=below.least, most_nm=below.most)
-        if below
-        else Reason("flange_flush", depth_nm=fit.size.seat_depth)
-    )
-    return Step("set_down", (gauge,), (told,))
+    if below is None:
+        return Step("set_down", (gauge,), (Reason("flange_flush", depth_nm=fit.size.seat_depth),))
+    told: dict[str, int] = {"deepest_nm": below.most} if below.most > below.least else {}
+    if below != fit.size.below and fit.group.depth is not None:
+        told["thickness_nm"] = fit.group.depth
+    between = Reason("set_down_between", least_nm=below.least, most_nm=below.most, **told)
+    return Step("set_down", (gauge,), (between,))
 
 
 def final_gauge(fit: Fit) -> Step:
@@ -410,19 +458,26 @@ def final_gauge(fit: Fit) -> Step:
 def torque(fit: Fit) -> Step:
     """Prove the repair by the bolt's torque; the bolt engages the whole insert and does not bottom.
 
+    Where no torque was entered no wrench's range can be judged, so that any wrench is doubtful.
+
     >>> from repairs.methods import example
     >>> torque(example.fit()).needs[0].torque
     80000
     """
     size, group = fit.size, fit.group
-    top = size.below.most if size.below else size.seat_depth
-    told = [Reason("bolt_engages", from_nm=top, to_nm=top + size.length)]
+    top = fit.below.most if fit.below else size.seat_depth
+    end = top + size.length
+    if group.through and group.depth is not None:
+        end = min(end, group.depth)  # a wire insert's own length is a little less than it is named for
+    told = [Reason("bolt_engages", from_nm=top, to_nm=end)]
     if group.torque is not None:
         told.append(Reason("torque_to", torque_nmm=group.torque))
     cautions = [Reason("bolt_must_not_bottom")] if not group.through else []
     if group.made == "formed":
         cautions.append(Reason("ordinary_bolt_only"))
-    return Step("torque", (need(fit, "torque", "torque_wrench", torque=group.torque),), tuple(told), tuple(cautions))
+    unjudged = (Reason("torque_missing", bolt=group.bolt.designation),) if group.torque is None else ()
+    wrench = need(fit, "torque", "torque_wrench", torque=group.torque, unjudged=unjudged)
+    return Step("torque", (wrench,), tuple(told), tuple(cautions))
 
 
 def in_order(
@@ -431,7 +486,7 @@ def in_order(
     """All steps in their order: clamp, remove the old insert, `cutting`, clean and gauge the hole, `after`.
 
     Like for like nothing is cut: the old insert comes out, its thread is gauged and the same goes back; the
-    part is clamped only where the old insert must be drilled out.
+    part is clamped only where the old insert must be drilled out. In magnesium as `safe_in_magnesium` has it.
 
     >>> from repairs.methods import example
     >>> told = {"before": "wire_insert", "failed": "insert", "passes_gauge": "yes"}
@@ -441,7 +496,7 @@ def in_order(
     removal = remove_old(fit)
     drilled = any(each.kind == "removal_drill" for step in removal for each in step.needs)
     clamped = () if fit.again and not drilled else (clamp(fit),)
-    return (
+    every = (
         *clamped,
         *removal,
         *(() if fit.again else cutting),
@@ -449,3 +504,4 @@ def in_order(
         hole_gauge(fit),
         *after,
     )
+    return safe_in_magnesium(fit, every)

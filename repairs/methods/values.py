@@ -69,7 +69,7 @@ class HoleGroup:
     through one; `floor` the metal below that depth; `edge` from the axis to the nearest edge.
     `before` is what was done to the hole earlier, `before_thread` the thread that now stands in the
     parent metal because of it, `before_major` its measured major diameter. `torque` is what the bolt
-    is proved to. `fixture`, `hand` and `safety`
+    is proved to. `part` (its name and serial number), `fixture`, `hand` and `safety`
     (what the part is critical for, such as "brakes") come from the part.
     """
 
@@ -99,6 +99,7 @@ class HoleGroup:
     hand: str = ""
     safety: str = ""
     wished: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +164,9 @@ class Need:
     afterwards, for its per cent of thread; above `doubt_above` it is doubtful, since drills
     cut oversize. `pilot_of` names the need whose chosen drill guides this cutter's pilot, `pilot_under`
     how far below that drill the pilot may be. `reach` is the least usable length. `holes` is the life
-    used, `split` whether several units may share it; `quantity` counts consumables. `serves_until`
-    is when a date must still be good.
+    used, `split` whether several units may share it; `quantity` counts consumables. A date (calibration,
+    expiry) must still be good at `end`. `cures` asks for an adhesive that cures before `end`. `unjudged` is what
+    nobody entered, so that no thing can be judged by it: whatever is taken is doubtful for it.
     """
 
     id: str
@@ -194,6 +196,8 @@ class Need:
     holes: int = 0
     quantity: int = 0
     split: bool = False
+    cures: bool = False
+    unjudged: tuple[Reason, ...] = ()
     why: tuple[Reason, ...] = ()
 
 
@@ -292,6 +296,9 @@ DEFAULTS: dict[str, Limit] = {
         Decimal("0.1"),
         "mm either side of the size that a seat cutter or removal drill is named for",
         "common practice, no source",
+    ),
+    "stop_clearance": Limit(
+        Decimal("0.5"), "mm that a stop collar's bore may be over the bolt's diameter", "common practice, no source"
     ),
     "countersink_widest": Limit(Decimal(3), "times the diameter to be cut, at most", "common practice, no source"),
 }

@@ -4,9 +4,11 @@ PURE.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from inventory.errors import Reason
 from inventory.quantities import to_mm
-from inventory.threads import insert_hole_depth
+from inventory.threads import basic, insert_hole_depth
 from repairs.methods import room, steps
 from repairs.methods.values import NOT_CHECKED, Check, HoleGroup, Limits, Size, Step, Window
 
@@ -67,7 +69,8 @@ def operations(fit: steps.Fit) -> tuple[Step, ...]:
     prove.
 
     An insert without a tang needs no tang tool. A screw-locking one does not pass a free GO gauge: its
-    prevailing torque is checked instead, by a torque wrench of a range small enough.
+    prevailing torque is checked instead; its limits are the maker's and no family carries them yet, so that any
+    wrench is doubtful.
 
     >>> from repairs.methods import example
     >>> [step.code for step in operations(example.fit(example.wire()))][-5:]
@@ -89,11 +92,26 @@ def operations(fit: steps.Fit) -> tuple[Step, ...]:
         fit,
         cutting=(
             steps.drill(fit, settings=(steps.window_told(size.outer, fit.drill),)),
-            steps.chamfer(fit),
+            _chamfer(fit),
             steps.tap(fit),
         ),
         after=after,
     )
+
+
+def _chamfer(fit: steps.Fit) -> Step:
+    """The chamfer, or in metal that is only just thick enough the word that there is none to spare for it.
+
+    The published least thickness of a through hole, the insert's nominal length, is told without a countersink
+    (`least_through` in the reference); how deep the cone goes follows from the thread: half of major less minor.
+    """
+    chamfer, hole = steps.chamfer(fit), basic(fit.size.outer)
+    cone = room.up((hole.major - hole.minor_internal) / 2)
+    thick, least = fit.group.depth, fit.size.length + cone
+    if not fit.group.through or thick is None or thick >= least:
+        return chamfer
+    told = Reason("break_the_edge_only", thick_nm=thick, least_nm=least)
+    return replace(chamfer, settings=(), cautions=(*chamfer.cautions, told))
 
 
 def _break_tang(fit: steps.Fit) -> Step:
@@ -105,5 +123,8 @@ def _break_tang(fit: steps.Fit) -> Step:
 
 
 def _prevailing(fit: steps.Fit) -> Step:
-    wrench = steps.need(fit, "prevailing_torque", "torque_wrench", called="prevailing_torque_wrench")
+    unknown = Reason("prevailing_torque_missing", family=fit.size.family_key)
+    wrench = steps.need(
+        fit, "prevailing_torque", "torque_wrench", called="prevailing_torque_wrench", unjudged=(unknown,)
+    )
     return Step("prevailing_torque", (wrench,), cautions=(Reason("no_free_gauge_for_locking"),))

@@ -13,11 +13,15 @@ THREADCRIB_DEBUG         1: for developers alone
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import dj_database_url
+from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
@@ -27,10 +31,25 @@ PUBLIC = os.environ.get("THREADCRIB_PUBLIC") == "1"
 DEBUG = os.environ.get("THREADCRIB_DEBUG") == "1"
 
 
+@contextmanager
+def _writing_data() -> Iterator[None]:
+    """What goes wrong in the data folder is the folder's, which one sentence says."""
+    try:
+        DATA.mkdir(parents=True, exist_ok=True)
+        if not os.access(DATA, os.W_OK | os.X_OK):
+            raise PermissionError
+        yield
+    except OSError:
+        raise ImproperlyConfigured(
+            f"The data folder {DATA} cannot be written: name another in THREADCRIB_DATA, or see to the right to write "
+            "in it."
+        ) from None
+
+
+@_writing_data()
 def _kept_secret(path: Path) -> str:
     """The key in the file, made on first use. Of two processes that make it at once the first counts."""
     if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
         handle, written = tempfile.mkstemp(dir=path.parent)  # mode 600
         with os.fdopen(handle, "w") as file:
             file.write(get_random_secret_key())
@@ -54,10 +73,13 @@ def _database(url: str) -> dict[str, Any]:
         # Without a pool each request would open a connection of its own. A pool wants CONN_MAX_AGE 0.
         pool = {"min_size": 1, "max_size": 10, "timeout": 10}
         return {**database, "CONN_MAX_AGE": 0, "OPTIONS": {**database.get("OPTIONS", {}), "pool": pool}}
-    DATA.mkdir(parents=True, exist_ok=True)
+    file = DATA / "threadcrib.sqlite3"
+    with _writing_data():
+        if file.exists() and not os.access(file, os.W_OK):
+            raise PermissionError
     return {
         "ENGINE": "django.db.backends.sqlite3",
-        "NAME": DATA / "threadcrib.sqlite3",
+        "NAME": file,
         "OPTIONS": {
             # A transaction takes the write lock when it begins, so none fails half-way on another's write.
             "transaction_mode": "IMMEDIATE",
@@ -89,6 +111,11 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "rest_framework",
+    "knox",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "django_htmx",
+    "csp",
 ]
 
 MIDDLEWARE = [
@@ -100,6 +127,8 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
 ]
 
 ROOT_URLCONF = "repairs.site.urls"
@@ -114,6 +143,8 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "inventory.preferences.shown_units",
+                "repairs.roles.rights",
             ],
         },
     },
@@ -122,6 +153,8 @@ TEMPLATES = [
 DATABASES = {"default": _database(os.environ.get("THREADCRIB_DATABASE_URL", ""))}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000  # a job of more than a hundred hole groups, each with its questions
+CSRF_FAILURE_VIEW = "repairs.site.urls.page_too_old"
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "login"
@@ -153,10 +186,44 @@ STORAGES = {
 }
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "inventory.programs.ByToken",
+        "inventory.programs.BySession",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["inventory.roles.Reads"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["inventory.programs.Body"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "repairs.api.refused",
+    "URL_FORMAT_OVERRIDE": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+REST_KNOX = {"TOKEN_TTL": timedelta(days=90), "AUTO_REFRESH": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Threadcrib",
+    "DESCRIPTION": "Plan a thread repair from stock, reserve its kit, search the shelf, write the shopping list.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SCHEMA_PATH_PREFIX": "/api/",
+    "POSTPROCESSING_HOOKS": ["inventory.openapi.publish"],
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+}
+
+# The site's own files and nothing else; no script or style stands in a page.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
 }
 
 if PUBLIC:

@@ -6,6 +6,11 @@ from pathlib import Path
 from playwright.sync_api import Page
 
 NAME, PASSWORD = "foreman", "hunter-of-threads"
+
+ARGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
 PICTURES = os.environ.get("TEST_PICTURES")  # a folder, for whoever wants to look at the pages
 
 
@@ -20,7 +25,8 @@ def log_in(page: Page, password: str = PASSWORD) -> None:
 def picture(page: Page, name: str) -> None:
     """Keep a picture of the page where a folder for them is named."""
     if PICTURES:
-        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True)
+        # A hidden caret would leave a style behind that the site forbids, which htmx would carry over.
+        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True, caret="initial")
 
 
 def runs_off(page: Page) -> list[str]:

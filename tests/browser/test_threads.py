@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
-from playwright.sync_api import Page, ViewportSize, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from tests.browser.screen import log_in, picture, runs_off
 
@@ -77,3 +79,48 @@ def test_nothing_typed_is_no_fault(page: Page) -> None:
     opened(page, 390)
     page.get_by_role("button", name="Show").click()
     expect(page.locator(".wrong")).to_have_count(0)
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_a_refusal_a_question_and_a_bare_hole_fit_this_width(page: Page, width: int) -> None:
+    opened(page, width)
+    for typed in ("9/16-19", "1/4", "M64", "1 1/2-18", "2 BA"):
+        page.locator("#id_q").fill(typed)
+        page.keyboard.press("Enter")
+        expect(page.locator("#id_q")).to_have_value(typed)
+        picture(page, f"threads-{typed.replace('/', '_')}-{width}")
+        assert runs_off(page) == []
+
+
+def test_look_alikes_are_reached_by_keyboard_and_back_leads_home(page: Page) -> None:
+    opened(page, 1280)
+    page.locator("#id_q").fill("M14x1.5")
+    page.keyboard.press("Enter")
+    twin = page.get_by_role("link", name="9/16-18 UNF", exact=True)
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if twin.evaluate("each => each === document.activeElement"):
+            break
+    expect(twin).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#read-back")).to_have_text("9/16-18 UNF")
+    page.go_back()
+    expect(page.locator("#read-back")).to_have_text("M14x1.5")
+    page.reload()
+    expect(page.locator("#id_q")).to_have_value("M14x1.5")
+
+
+def test_the_page_works_without_javascript(browser: Browser, account: None, live_server: Any) -> None:
+    context = browser.new_context(base_url=live_server.url, java_script_enabled=False)
+    page = context.new_page()
+    opened(page, 390)
+    page.locator("#id_q").fill("1/4 26")
+    page.get_by_role("button", name="Show").click()
+    page.get_by_role("link", name="1/4-26 cycle").click()
+    expect(page.locator("#read-back")).to_have_text("1/4-26 cycle")
+    page.get_by_text("What is this thread?").click()
+    page.get_by_label("Inside diameter").fill("14.5")
+    page.get_by_label("Pitch", exact=True).fill("1.5")
+    page.get_by_role("button", name="Find").click()
+    expect(page.get_by_role("link", name="EG M14x1.5")).to_be_visible()
+    context.close()

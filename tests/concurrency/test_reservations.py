@@ -6,17 +6,15 @@ The same with guard off and no lock does hold things twice, so that these races 
 import multiprocessing
 import random
 import time
-from collections import Counter
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import pytest
-from django.db import IntegrityError, connection, connections, transaction
+from django.db import IntegrityError, connection, transaction
 
 from inventory import guards, reservations, stock
 from inventory.errors import Refused
 from inventory.models import Batch, Reservation, UnitHold
+from tests.concurrency.race import Try, held_twice, race
 from tests.factories import BatchFactory, UnitFactory
 
 pytestmark = [
@@ -24,59 +22,14 @@ pytestmark = [
     pytest.mark.skipif("fork" not in multiprocessing.get_all_start_methods(), reason="needs processes that fork"),
 ]
 
-WRITERS, TRIES, SLOTS = 8, 20, 30
+SLOTS = 30
 MONDAY = datetime(2026, 3, 2, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-
-Try = Callable[[random.Random], str]
-
-
-def _race(attempt: Try, tries: int = TRIES) -> Counter[str]:
-    """What `WRITERS` processes were answered, each trying so many times; they start together."""
-    context: Any = multiprocessing.get_context("fork")
-    gate, answers = context.Barrier(WRITERS), context.SimpleQueue()
-
-    def write(seed: int) -> None:
-        chance = random.Random(seed)
-        gate.wait(30)
-        told: Counter[str] = Counter()
-        for _ in range(tries):
-            try:
-                told[attempt(chance)] += 1
-            except Exception as error:  # whatever it was, the race shall tell of it
-                told[f"{type(error).__name__}: {error}"] += 1
-        answers.put(told)
-        connections.close_all()
-
-    # A process must not go on with a connection, nor with a pool's threads, of the one it came from.
-    connections.close_all()
-    if connection.vendor == "postgresql":
-        connection.close_pool()
-    writers = [context.Process(target=write, args=(seed,)) for seed in range(WRITERS)]
-    for writer in writers:
-        writer.start()
-    total: Counter[str] = Counter()
-    for _ in writers:
-        total += answers.get()
-    for writer in writers:
-        writer.join(30)
-        assert writer.exitcode == 0
-    assert sum(total.values()) == WRITERS * tries
-    return total
 
 
 def _window(chance: random.Random) -> tuple[datetime, datetime]:
     start = MONDAY + chance.randrange(SLOTS) * HOUR
     return start, start + chance.randint(1, 4) * HOUR
-
-
-def _held_twice() -> int:
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT count(*) FROM inventory_unithold a JOIN inventory_unithold b ON a.unit_id = b.unit_id "
-            'AND a.id < b.id AND a.active AND b.active AND a."start" < b."end" AND b."start" < a."end"'
-        )
-        return int(cursor.fetchone()[0])
 
 
 def _reserving(units: list[int]) -> Try:
@@ -119,9 +72,9 @@ def _without_a_lock(units: list[int], look: bool) -> Try:
 
 def test_nothing_is_held_twice_and_every_refusal_is_a_named_one() -> None:
     units = [UnitFactory.create().pk for _ in range(3)]
-    told = _race(_reserving(units))
+    told = race(_reserving(units))
     assert set(told) == {"held", "unit_held"}
-    assert _held_twice() == 0
+    assert held_twice() == 0
     assert UnitHold.objects.count() == 2 * told["held"] > 0
     assert Reservation.objects.count() == told["held"]
 
@@ -129,8 +82,8 @@ def test_nothing_is_held_twice_and_every_refusal_is_a_named_one() -> None:
 @pytest.mark.parametrize("look", [False, True])
 def test_the_guard_alone_keeps_writers_without_a_lock_from_holding_twice(look: bool) -> None:
     units = [UnitFactory.create().pk for _ in range(3)]
-    told = _race(_without_a_lock(units, look))
-    assert _held_twice() == 0
+    told = race(_without_a_lock(units, look))
+    assert held_twice() == 0
     assert told.keys() - {"seen"} == {"held", "unit_hold_overlap"}
 
 
@@ -139,8 +92,8 @@ def test_without_the_guard_writers_without_a_lock_do_hold_twice(look: bool) -> N
     units = [UnitFactory.create().pk for _ in range(3)]
     guards.lift(connection)
     try:
-        told = _race(_without_a_lock(units, look))
-        twice = _held_twice()
+        told = race(_without_a_lock(units, look))
+        twice = held_twice()
     finally:
         UnitHold.objects.all().delete()
         guards.lay(connection)
@@ -158,7 +111,7 @@ def test_a_batch_is_never_held_beyond_what_is_there() -> None:
             return refused.reason.code
         return "held"
 
-    assert _race(attempt, tries=10) == {"held": 50, "batch_short": 30}
+    assert race(attempt, tries=10) == {"held": 50, "batch_short": 30}
     assert Batch.objects.get().held == 50
     assert stock.disagreements() == []
 
@@ -176,7 +129,7 @@ def test_holding_and_letting_go_at_once_keeps_the_balance_true() -> None:
         reservations.release(reservation=held, by="race", as_of=MONDAY)
         return "held and let go"
 
-    told = _race(attempt, tries=10)
+    told = race(attempt, tries=10)
     assert set(told) <= {"held and let go", "batch_short"}
     assert Batch.objects.get().held == 0
     assert stock.disagreements() == []
@@ -195,5 +148,5 @@ def test_one_request_that_is_sent_many_times_at_once_makes_one_reservation() -> 
         )
         return str(reservation.pk)
 
-    assert len(_race(attempt, tries=3)) == 1
+    assert len(race(attempt, tries=3)) == 1
     assert UnitHold.objects.count() == 1

@@ -58,6 +58,7 @@ def test_a_kind_knows_whether_its_things_are_counted() -> None:
         ("item_action_known", {"kind": "tap", "action": "tear"}),
         ("item_hand_known", {"kind": "fixture", "hand": "X"}),
         ("item_life_positive", {"kind": "tap", "life": 0}),
+        ("item_cure_hours_positive", {"kind": "adhesive", "cure_hours": 0}),
     ],
 )
 def test_what_cannot_be_is_refused_by_name(code: str, fields: dict[str, Any]) -> None:
@@ -79,3 +80,31 @@ def test_items_are_found_by_the_shops_own_number_and_many_may_have_none() -> Non
         ItemFactory.create(number=""),
     )
     assert catalogue.by_number(["DR-1", "DR-2"]) == {"DR-1": first}
+
+
+def test_the_catalogue_lists_what_could_serve_though_none_is_on_the_shelf() -> None:
+    tap = TapFactory.create(number="T-1")
+    TapFactory.create(thread="M14x1.5")
+    drill = ItemFactory.create(diameter=14_500_000)
+    ItemFactory.create(diameter=15_000_000)
+    oil = ItemFactory.create(kind="oil")
+    ItemFactory.create(kind="cleaner")
+    found = catalogue.listed(
+        kinds={"tap", "drill", "oil"},
+        threads={read("M16x1.5").thread.key},
+        diameters={(14_376_000, 14_676_000)},
+    )
+    assert {(number, facts.item) for number, facts in found} == {("T-1", tap.pk), ("", drill.pk), ("", oil.pk)}
+    assert dict(found)["T-1"] == catalogue.facts(tap)
+    assert catalogue.listed(kinds=()) == []
+
+
+def test_an_item_is_found_at_its_address_with_a_number_or_without() -> None:
+    named = catalogue.add_item(kind="drill", number="DR/1")
+    nameless = catalogue.add_item(kind="drill")
+    assert (named.address, nameless.address) == ("DR/1", f"~{nameless.pk}")
+    assert [catalogue.item_at(each.address) for each in (named, nameless)] == [named, nameless]
+    for address in ("DR/2", f"~{named.pk}", "~x", "~" + "9" * 30, ""):
+        with pytest.raises(Refused) as refused:
+            catalogue.item_at(address)
+        assert refused.value.reason.code == "item_unknown"

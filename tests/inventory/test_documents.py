@@ -20,7 +20,7 @@ def test_a_size_is_exact_to_the_nanometre() -> None:
 
 
 def test_reason_data_are_plain() -> None:
-    told = reason(Reason("thread_ambiguous", typed="x", candidates=("a", "b"), angles=(Decimal(60),)))
+    told = reason(Reason("thread_ambiguous", typed="x", candidates=("a", "b"), angles=(Decimal(60), Decimal(55))))
     assert told["data"]["candidates"] == ["a", "b"]
     json.dumps(told)
 

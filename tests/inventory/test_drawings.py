@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import pytest
 
-from inventory.drawings import PITCH, Side, profile, ruler
-from inventory.threads import basic, external_limits, internal_limits, outline, read
+from inventory.drawings import PITCH, Side, frame, profile, ruler
+from inventory.threads import basic, dossier, external_limits, internal_limits, outline, read
 
 M14 = read("M14x1.5").thread
 
@@ -96,3 +96,26 @@ def test_drills_side_by_side_have_their_names_in_rows_of_their_own() -> None:
     drills = [(f"{size / 1_000_000}", size) for size in range(14_400_000, 14_480_000, 20_000)]
     marks = ruler(least=14_376_000, most=14_676_000, drills=drills).marks
     assert len({mark.text_y for mark in marks}) > 1
+
+
+def test_threads_side_by_side_share_their_scale_and_their_distance_from_the_axis() -> None:
+    """M14x1.5 beside 9/16-18 UNF (0.56250 in, pitch 1.41111 mm, ASME B1.1): other pitch, other crest."""
+    m14, unf = dossier(read("M14x1.5").thread), dossier(read("9/16-18 UNF").thread)
+    sides = [Side((m14.basic.major, None), (m14.basic.pitch_diameter,) * 2, (None, m14.basic.minor_internal))]
+    sides.append(Side((unf.basic.major, None), (unf.basic.pitch_diameter,) * 2, (None, unf.basic.minor_internal)))
+    shared = frame(m14.pitch_mm, sides)
+    drawn = [
+        profile(pitch_mm=each.pitch_mm, angle=each.angle, hole=side, bolt=None, within=shared)
+        for each, side in zip((m14, unf), sides, strict=True)
+    ]
+    assert drawn[0].height == drawn[1].height
+    crests = [
+        [(float(x), float(y)) for x, y in (corner.split() for corner in each.hole[1:-2].split(" L"))] for each in drawn
+    ]
+    tops = [min(y for _, y in corners if y) for corners in crests]
+    # 0.2875 mm more in diameter is 0.14375 mm nearer the edge; 150 units are 1.5 mm
+    assert tops[0] - tops[1] == pytest.approx(14.375, abs=0.02)
+    firsts = [[x for x, y in corners if y == top] for corners, top in zip(crests, tops, strict=True)]
+    assert firsts[0][2] - firsts[0][0] == pytest.approx(150)
+    assert firsts[1][2] - firsts[1][0] == pytest.approx(141.11, abs=0.02)
+    assert max(x for x, _ in crests[1]) >= 450, "the finer thread fills the width"

@@ -7,10 +7,20 @@ from decimal import Decimal
 import pytest
 from django import forms
 
-from inventory.forms import AskForm, Fault, LengthField, MeasureForm, NumberField, ThreadField, TorqueField, WordField
+from inventory.forms import (
+    Answers,
+    AskForm,
+    Fault,
+    LengthField,
+    MeasureForm,
+    NumberField,
+    ThreadField,
+    TorqueField,
+    WordField,
+)
 
 
-class Form(forms.Form):
+class Form(Answers):
     thread = ThreadField(required=False)
     length = LengthField(required=False)
     torque = TorqueField(required=False)
@@ -56,6 +66,52 @@ def test_a_wrong_answer_gets_one_sentence_and_is_kept(field: str, typed: str, co
     assert fault.code == fault.reason.code == code
     assert len(form.errors[field]) == 1
     assert form[field].value() == typed
+
+
+class Asked(Answers):
+    """Every sort of field, as Django itself would refuse it."""
+
+    thread = ThreadField()
+    length = LengthField()
+    torque = TorqueField()
+    word = WordField(words={"none": "none", "cut": "cut"})
+    text = forms.CharField(max_length=3)
+    count = forms.IntegerField(min_value=1, max_value=9)
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "code", "told"),
+    [
+        ("thread", "", "thread_empty", "A thread is missing here; write for example M14 x 1.5"),
+        ("length", "", "length_empty", "A length is missing here; write for example 15.5"),
+        ("torque", "", "torque_empty", "A torque is missing here; write for example 45 N·m"),
+        ("word", "", "word_missing", "An answer is missing here; write one of: none, cut."),
+        ("text", "", "answer_missing", "Nothing is entered here"),
+        ("count", "", "answer_missing", "Nothing is entered here"),
+        ("text", "abcd", "answer_too_long", "This is 4 characters long; write at most 3 characters."),
+        ("text", "a\0", "answer_unreadable", "has a character in it that cannot be kept"),
+        ("thread", "M" * 81, "answer_too_long", "This is 81 characters long; write at most 80 characters."),
+        ("count", "0", "count_unreadable", "“0” is no whole number of 1 or more, 9 at most."),
+        ("count", "10", "count_unreadable", "“10” is no whole number of 1 or more, 9 at most."),
+        ("count", "1.5", "count_unreadable", "“1.5” is no whole number"),
+    ],
+)
+def test_what_django_itself_refuses_is_told_in_our_own_words(field: str, typed: str, code: str, told: str) -> None:
+    form = Asked({field: typed})
+    (fault,) = form.errors.as_data()[field]
+    assert isinstance(fault, Fault)
+    assert (fault.code, fault.reason.code) == (code, code)
+    assert told in form.errors[field][0]
+
+
+def test_a_word_for_unknown_is_an_answer_where_a_field_takes_one() -> None:
+    class Depth(Answers):
+        depth = LengthField(unknown="unknown")
+
+    assert Depth({"depth": " Unknown"}).is_valid()
+    assert not Depth({"depth": ""}).is_valid()
+    assert Depth({"depth": "12"}).errors == {}
+    assert not Asked({"length": "unknown"}).is_valid()
 
 
 def test_a_class_is_asked_of_the_thread() -> None:

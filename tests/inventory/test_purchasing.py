@@ -1,5 +1,6 @@
 """Suppliers and their offers."""
 
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
@@ -8,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory import purchasing
 from inventory.errors import Refused
-from inventory.models import Offer
+from inventory.models import Offer, Order
 from tests.factories import InsertFactory, ItemFactory, SupplierFactory, TapFactory
 
 pytestmark = pytest.mark.django_db
@@ -93,3 +94,107 @@ def test_offers_are_read_in_three_queries_however_many(rows: int) -> None:
     assert [query["sql"].split(' FROM "')[1].split('"')[0] for query in asked] == [
         "inventory_offer", "inventory_offeritem", "inventory_pricebreak",
     ]  # fmt: skip
+
+
+# Orders
+
+NOW = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+
+
+def _offer(pack: int = 1, **of: Any) -> Offer:
+    supplier = of.pop("supplier", None) or SupplierFactory.create(name="Nord Tools")
+    item = of.pop("item", None) or TapFactory.create()
+    return purchasing.add_offer(supplier=supplier, items=[(item, 1)], price=1000, pack=pack, lead_days=4)
+
+
+def _placed(offer: Offer, **given: Any) -> Order:
+    asked: dict[str, Any] = {
+        "supplier": offer.supplier.name, "number": "2026-001", "lines": [(offer.pk, 3, 950)], "by": "Bram",
+        "as_of": NOW, "due": date(2026, 3, 6),
+    }  # fmt: skip
+    return purchasing.place_order(**asked | given)
+
+
+def test_an_order_is_written_with_the_price_agreed_and_told_as_on_order_until_it_is_closed() -> None:
+    offer = _offer(pack=10)
+    order = _placed(offer)
+    assert (order.state, order.by, order.due) == ("placed", "Bram", date(2026, 3, 6))
+    item = offer.lines.get().item_id
+    (coming,) = purchasing.on_order([item])[item]
+    assert (coming.number, coming.packs, coming.pieces, coming.due) == ("2026-001", 3, 30, date(2026, 3, 6))
+    assert [(each.number, each.goods) for each in purchasing.open_orders()] == [("2026-001", 2850)]
+    for _ in range(2):
+        purchasing.close_order(number="2026-001", state="received")
+    assert purchasing.on_order([item]) == {}
+    assert list(purchasing.open_orders()) == []
+    with pytest.raises(Refused) as refused:
+        purchasing.close_order(number="2026-001", state="cancelled")
+    assert refused.value.reason.code == "order_closed"
+
+
+def test_the_same_request_writes_one_order_and_the_same_key_for_another_supplier_is_refused() -> None:
+    offer = _offer()
+    first, again = (_placed(offer, request_key="k", number=number) for number in ("2026-001", "2026-002"))
+    assert first == again
+    other = _offer(supplier=SupplierFactory.create(name="Sud Tools"), item=TapFactory.create(lead=50))
+    with pytest.raises(Refused) as refused:
+        _placed(other, request_key="k", number="2026-003")
+    assert refused.value.reason.code == "request_key_reused"
+    assert Order.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "given"),
+    [
+        ("order_without_lines", {"lines": []}),
+        ("supplier_unknown", {"supplier": "Nobody"}),
+        ("order_number_taken", {"number": "TAKEN"}),
+        ("order_numbered", {"number": ""}),
+        ("order_by_somebody", {"by": ""}),
+        ("offer_not_on_sale", {"lines": [(10**6, 1, 1)]}),
+        ("order_line_packs_positive", {"packs": 0}),
+        ("order_line_price_not_negative", {"price": -1}),
+        ("order_line_twice", {"times": 2}),
+    ],
+)
+def test_an_order_that_cannot_be_is_refused_by_name_and_leaves_nothing(code: str, given: dict[str, Any]) -> None:
+    offer = _offer()
+    _placed(offer, number="TAKEN")
+    line = (offer.pk, given.pop("packs", 1), given.pop("price", 950))
+    with pytest.raises(Refused) as refused:
+        _placed(offer, **{"lines": [line] * given.pop("times", 1)} | given)
+    assert refused.value.reason.code == code
+    assert Order.objects.count() == 1
+
+
+def test_what_is_no_longer_sold_or_anothers_is_not_ordered() -> None:
+    offer = _offer()
+    Offer.objects.update(active=False)
+    other = _offer(supplier=SupplierFactory.create(name="Sud Tools"), item=TapFactory.create(lead=50))
+    for line in ((offer.pk, 1, 1), (other.pk, 1, 1)):
+        with pytest.raises(Refused) as refused:
+            _placed(offer, lines=[line])
+        assert refused.value.reason.code == "offer_not_on_sale"
+
+
+def test_the_number_proposed_follows_the_last_of_its_year() -> None:
+    assert purchasing.next_number(NOW) == "2026-001"
+    offer = _offer()
+    for number in ("2026-009", "2026-A", "2025-700", "2026-1 a"):
+        _placed(offer, number=number)
+    assert purchasing.next_number(NOW) == "2026-010"
+
+
+@pytest.mark.parametrize("rows", [2, 20])
+def test_what_is_on_order_is_read_in_one_query_however_much(rows: int) -> None:
+    supplier = SupplierFactory.create()
+    offers = [_offer(supplier=supplier, item=TapFactory.create(lead=10 + n)) for n in range(rows)]
+    for number, offer in enumerate(offers):
+        _placed(offer, number=f"N-{number}")
+    items = [offer.lines.get().item_id for offer in offers]
+    with CaptureQueriesContext(connection) as asked:
+        assert len(purchasing.on_order(items)) == rows
+    assert len(asked) == 1
+    with CaptureQueriesContext(connection) as asked:
+        assert sum(len(order.lines.all()) for order in purchasing.open_orders()) == rows
+    assert len(asked) == 3  # orders with their suppliers, their lines, the offers of those

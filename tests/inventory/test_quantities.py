@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import suppress
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from inventory.errors import Refused
 from inventory.quantities import (
+    read_day,
     read_length,
     read_money,
     read_torque,
@@ -166,3 +168,11 @@ def test_a_length_written_in_full_is_read_back_exactly(nm: int) -> None:
 def test_no_text_raises_anything_but_a_refusal(reader: Callable[[str], int], text: str) -> None:
     with suppress(Refused):
         assert reader(text) >= 0
+
+
+@pytest.mark.parametrize("typed", ["soon", "2026-13-01", "5d", "+5", "", "+99999d", "-99999d9"])
+def test_what_is_no_day_is_refused(typed: str) -> None:
+    today = date(9990, 1, 1)
+    with pytest.raises(Refused) as refused:
+        read_day(typed, today)
+    assert refused.value.reason.code == "date_unreadable"

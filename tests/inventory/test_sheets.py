@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -170,6 +171,100 @@ def test_a_spreadsheet_is_read_like_a_csv(tmp_path: Path) -> None:
     assert second.item.diameter == 300_000
 
 
+def _workbook(path: Path, *rows: list[Any], merged: tuple[str, ...] = (), parts: dict[str, str] | None = None) -> Path:
+    """An XLSX file of these rows, its worksheet's XML changed here and there."""
+    book = Workbook()
+    page = book.active
+    assert page is not None
+    for row in rows:
+        page.append(row)
+    for cells in merged:
+        page.merge_cells(cells)
+    book.save(path)
+    with ZipFile(path) as old:
+        files = {name: old.read(name) for name in old.namelist()}
+    text = files["xl/worksheets/sheet1.xml"].decode()
+    for old_part, new_part in (parts or {}).items():
+        assert old_part in text, text
+        text = text.replace(old_part, new_part)
+    with ZipFile(path, "w") as new:
+        for name, held in (files | {"xl/worksheets/sheet1.xml": text.encode()}).items():
+            new.writestr(name, held)
+    return path
+
+
+def test_a_formula_without_a_stored_value_is_a_fault_and_not_a_blank(tmp_path: Path) -> None:
+    heads = ["kind", "diameter", "usable length", "name"]
+    rows = [["drill", 14.5, 120, None], ["drill", "=B2+1", 120, None], ["=A2", None, None, None]]
+    assert _faults(_workbook(tmp_path / "stock.xlsx", heads, *rows)) == [
+        (3, "diameter", "=B2+1", "cell_formula_without_value"),
+        (4, "kind", "=A2", "cell_formula_without_value"),
+    ]
+
+
+def test_a_formula_with_a_stored_value_is_its_value_and_an_empty_text_is_a_blank(tmp_path: Path) -> None:
+    stored = {
+        "<f>B2+1</f><v />": "<f>B2+1</f><v>15.5</v>",
+        '<c r="D3"><f>IF(A2="","","")</f><v />': '<c r="D3" t="str"><f>IF(A2="","","")</f><v></v>',
+    }
+    rows = [["drill", 14.5, 120, None], ["drill", "=B2+1", 120, '=IF(A2="","","")']]
+    heads = ["kind", "diameter", "usable length", "name"]
+    assert _load(_workbook(tmp_path / "stock.xlsx", heads, *rows, parts=stored)).applied
+    assert sorted(Item.objects.values_list("diameter", "name")) == [(14_500_000, ""), (15_500_000, "")]
+
+
+def test_an_error_in_a_cell_is_not_taken_for_its_text(tmp_path: Path) -> None:
+    error = {'<c r="B2"><f>1/0</f><v />': '<c r="B2" t="e"><f>1/0</f><v>#DIV/0!</v>'}
+    path = _workbook(tmp_path / "stock.xlsx", ["kind", "name"], ["fixture", "=1/0"], parts=error)
+    assert _faults(path) == [(2, "name", "#DIV/0!", "cell_error")]
+
+
+def test_merged_cells_among_the_rows_are_faults_each_where_it_is_blank(tmp_path: Path) -> None:
+    heads = ["kind", "diameter", "usable length", "tag", "site", "bin"]
+    rows = [["drill", 14.5 + n, 120, f"D-{n}", "Main", "A1"] for n in range(3)]
+    path = _workbook(tmp_path / "stock.xlsx", heads, *rows, merged=("F2:F3", "B4:C4"))
+    assert _faults(path) == [(3, "bin", "", "cell_merged"), (4, "usable length", "", "cell_merged")]
+    below = {'<mergeCell ref="F1:G1" />': '<mergeCell ref="F1:G1" /><mergeCell ref="A9:XFD1048576" />'}
+    fine = _workbook(tmp_path / "fine.xlsx", [*heads, None], *rows, merged=("F1:G1",), parts=below)
+    assert _load(fine).applied, "merged headings and empty rows take nothing away"
+
+
+def test_rows_beyond_what_a_workbook_says_of_its_own_extent_are_read(tmp_path: Path) -> None:
+    short = {'<dimension ref="A1:C3" />': '<dimension ref="A1:A1" />'}
+    rows = [["kind", "diameter", "usable length"], ["drill", 14.5, 120], ["drill", 15.5, 120]]
+    assert _load(_workbook(tmp_path / "stock.xlsx", *rows, parts=short)).counts["items"] == 2
+
+
+def test_a_unit_whose_life_is_used_up_comes_in_as_due_for_regrind_and_is_noted(sheet: Sheet) -> None:
+    tap = {**TAP, "action": "cut", "life": "40", **PLACE}
+    intake = _load(
+        sheet(
+            {**tap, "tag": "T-1", "holes cut": "39"},
+            {**tap, "tag": "T-2", "holes cut": "40"},
+            {**tap, "tag": "T-3", "holes cut": "55", "condition": "new"},
+            {**tap, "tag": "T-4", "holes cut": "55", "condition": "due for regrind"},
+            {**tap, "tag": "T-5", "holes cut": "55", "away why": "regrind"},
+        )
+    )
+    assert [(note["row"], note["column"], note["value"], note["why"].code) for note in intake.notes] == [
+        (3, "holes cut", "40", "life_used_up"),
+        (4, "holes cut", "55", "life_used_up"),
+    ]
+    assert list(Unit.objects.order_by("tag").values_list("condition", flat=True)) == [
+        "serviceable", "due_regrind", "due_regrind", "due_regrind", "away",
+    ]  # fmt: skip
+    assert stock.disagreements() == []
+
+
+def test_tags_are_compared_without_capitals_and_the_other_one_is_named(sheet: Sheet) -> None:
+    UnitFactory.create(tag="N1", bin__name="Z1")
+    path = sheet(*({**DRILL, "tag": tag, **PLACE} for tag in ("n1", "n2", "N2")))
+    assert _faults(path) == [(2, "tag", "n1", "tag_taken_in_other_letters"), (4, "tag", "N2", "tag_twice")]
+    first, second = (say(fault) for fault in _load(path).faults)
+    assert "The unit N1 has this tag already" in first
+    assert "Row 3 has the same tag (n2" in second
+
+
 def test_rows_of_equal_measurements_are_one_item_however_they_are_spelt(sheet: Sheet) -> None:
     path = sheet(
         {**TAP, "tag": "T-1", **PLACE},
@@ -191,14 +286,19 @@ def test_a_row_may_refer_to_a_known_item_by_its_number_alone(sheet: Sheet) -> No
 
 def test_a_pitch_that_was_filled_in_is_said_once_for_each_spelling(sheet: Sheet) -> None:
     path = sheet(*({**TAP, "thread": "M16", "tag": f"T-{n}", **PLACE} for n in range(3)))
-    notes = [note for note in _load(path).notes if note.code == "cell"]
-    assert [(note["row"], note["why"].code) for note in notes] == [(2, "pitch_assumed_coarse")]
+    notes = [(note["row"], note["column"], note["why"].code) for note in _load(path).notes]
+    assert [note for note in notes if note[1] == "thread"] == [(2, "thread", "pitch_assumed_coarse")]
 
 
 def test_what_an_item_cannot_be_matched_on_is_said(sheet: Sheet) -> None:
-    intake = _load(sheet({"kind": "seat cutter", "diameter": "22"}))
+    path = sheet(DRILL, {"kind": "seat cutter", "diameter": "22"}, {**TAP, "class": "", "action": "cut"})
+    intake = _load(path)
     assert intake.applied
-    assert intake.notes == [Reason("item_cannot_be_matched", item="seat cutter", missing=("pilot",))]
+    assert [(note["row"], note["column"], note["why"]) for note in intake.notes] == [
+        (3, "pilot", Reason("item_cannot_be_matched", item="seat cutter", missing=("pilot",))),
+        (4, "class", Reason("item_cannot_be_matched", item="tap M16x1.5", missing=("class",))),
+    ]
+    assert say(intake.notes[0]).startswith("stock.csv, row 3, pilot: seat cutter cannot be matched on pilot")
 
 
 # Dry run
@@ -222,8 +322,20 @@ def test_the_command_shows_first_and_writes_when_told(sheet: Sheet, capsys: pyte
     with pytest.raises(CommandError, match="Nothing was taken in: 1 to put right"):
         call_command("load_stock", path, apply=True)
     assert "stock.csv, row 2, tag “D-1”: Another unit already has this tag." in capsys.readouterr().err
+    call_command("load_stock", str(sheet({"kind": ""})))
+    assert capsys.readouterr().out.startswith("Would take in: nothing new.")
     with pytest.raises(CommandError, match="There is no file"):
         call_command("load_stock", "nowhere.csv")
+
+
+def test_of_thousands_of_faults_the_command_tells_the_first_fifty(
+    sheet: Sheet, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(sheet(*({"kind": "drill", "diameter": f"wide {n}"} for n in range(2000))))
+    with pytest.raises(CommandError, match="Nothing was taken in: 2000 to put right"):
+        call_command("load_stock", path)
+    told = capsys.readouterr().err.splitlines()
+    assert (len(told), told[49].split(",")[1], told[50]) == (51, " row 51", "… and 1950 more.")
 
 
 def test_the_help_of_the_command_names_every_column() -> None:
@@ -262,7 +374,7 @@ def test_every_fault_is_named_and_one_bad_cell_keeps_the_whole_sheet_out(sheet: 
 def test_a_fault_says_what_would_do(sheet: Sheet) -> None:
     intake = _load(sheet({"kind": "dril", "diameter": "1"}, {"kind": "tap", "thread": "M14x15"}))
     first, second = (say(fault) for fault in intake.faults)
-    assert first.startswith("stock.csv, row 2, kind “dril”: “dril” is not known here; is “drill” meant?")
+    assert first.startswith("stock.csv, row 2, kind “dril”: “dril” is not known here (is “drill” meant?); write")
     assert "M14x1.5" in second
 
 
@@ -283,6 +395,9 @@ def test_a_fault_says_what_would_do(sheet: Sheet) -> None:
         ({**DRILL, "tag": "D" * 41, **PLACE}, ("tag", "cell_too_long")),
         ({**TAP, "class": "9Z"}, ("class", "thread_class_unknown")),
         ({**TAP, "thread": "M16x1.5-5H"}, ("class", "thread_class_twice")),
+        ({**TAP, "class": "6g"}, ("class", "thread_class_unknown")),
+        ({"kind": "seat cutter", "diameter": "22", "pilot": "22"}, ("pilot", "pilot_not_under_cutter")),
+        ({"kind": "insert", "thread": "M14x1.5", "inner": "M16x1.5"}, ("inner", "inner_not_inside")),
         ({"kind": "torque wrench", "torque min": "9", "torque max": "8"},
          ("torque min", "item_torque_range")),
         ({"kind": "oil", "quantity": "1", **PLACE, "packed": "+2d", "expires": "+1d"},
@@ -298,7 +413,7 @@ def test_what_does_not_go_together_is_named_at_its_cell(
 
 
 def test_what_is_there_already_or_twice_is_named_with_its_row(sheet: Sheet) -> None:
-    UnitFactory.create(tag="D-1")
+    UnitFactory.create(tag="D-1", bin__name="Z1")
     batch = BatchFactory.create(lot="L1", bin__name="A1")
     insert = {"kind": "insert", "thread": "M16x1.5", "inner": "M14x1.5", "insert length": "20",
               "family": "own-flanged/1", "site": "Main", "bin": "A1"}  # fmt: skip
@@ -339,6 +454,8 @@ def test_a_cell_under_no_heading_is_a_fault(tmp_path: Path) -> None:
     path = tmp_path / "stock.csv"
     path.write_text("kind,diameter\ndrill,14.5,spare\n")
     assert _faults(path) == [(2, "", "", "cell_beyond_columns")]
+    path.write_text("kind,,diameter\ndrill,,14.5\ndrill,spare,14.6\n")
+    assert _faults(path) == [(3, "", "", "cell_beyond_columns")]
 
 
 @pytest.mark.parametrize(
@@ -349,11 +466,12 @@ def test_a_cell_under_no_heading_is_a_fault(tmp_path: Path) -> None:
         ("stock.csv", b"", "sheet_empty"),
         ("stock.csv", b"\n,,\n", "sheet_empty"),
         ("stock.csv", "kind\nMä".encode("latin-1"), "sheet_not_utf8"),
-        ("stock.csv", b'kind\n"dr"ill', "sheet_broken"),
+        ("stock.csv", b'kind\n"dr"ill', "sheet_line_broken"),
         ("stock.xlsx", b"no workbook", "sheet_broken"),
         ("stock.csv", b"kind,diametre\ndrill,1", "column_unknown"),
         ("stock.csv", b"kind,Kind\ndrill,tap", "column_twice"),
         ("stock.csv", b"diameter\n14.5", "column_missing"),
+        ("stock.csv", b"kind\n" + b"x" * 140_000, "sheet_line_broken"),
     ],
 )
 def test_what_is_no_sheet_is_refused_by_name(tmp_path: Path, name: str, content: bytes | None, code: str) -> None:
@@ -363,6 +481,25 @@ def test_what_is_no_sheet_is_refused_by_name(tmp_path: Path, name: str, content:
         _load(tmp_path / name)
     assert refused.value.reason.code == code
     assert say(refused.value.reason)
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="needs a file that cannot be read by anybody")
+def test_a_file_that_may_not_be_read_is_refused_by_name(tmp_path: Path) -> None:
+    (tmp_path / "stock.csv").symlink_to("/proc/self/mem")
+    with pytest.raises(Refused) as refused:
+        _load(tmp_path / "stock.csv")
+    assert refused.value.reason.code == "sheet_not_permitted"
+
+
+def test_what_is_broken_is_told_in_our_own_words(tmp_path: Path) -> None:
+    for name, content in (("stock.csv", b'kind\n"dr"ill'), ("stock.xlsx", b"no workbook")):
+        (tmp_path / name).write_bytes(content)
+    with pytest.raises(Refused) as refused:
+        _load(tmp_path / "stock.csv")
+    assert say(refused.value.reason).startswith("stock.csv, line 2: quotation marks")
+    with pytest.raises(Refused) as refused:
+        _load(tmp_path / "stock.xlsx")
+    assert "zip" not in say(refused.value.reason)
 
 
 def test_a_file_of_any_size_is_not_swallowed(sheet: Sheet, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,7 +1,12 @@
 """Acts on units and batches: one movement each, balances that agree, none below zero; the shelf as read."""
 
+import os
 import random
+import sqlite3
+import subprocess
+import sys
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory import reservations, stock
 from inventory.errors import Refused
+from inventory.guards import act
 from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
 from inventory.threads import read
 from tests.factories import (
@@ -19,12 +25,14 @@ from tests.factories import (
     InsertFactory,
     ItemFactory,
     PersonFactory,
+    SiteFactory,
     TapFactory,
     UnitFactory,
 )
 
 pytestmark = pytest.mark.django_db
 
+ROOT = Path(__file__).resolve().parents[2]
 MONDAY = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 DAY = timedelta(days=1)
 WHO: dict[str, Any] = {"as_of": MONDAY, "by": "Storekeeper"}
@@ -69,6 +77,100 @@ def test_a_unit_is_received_with_one_movement_and_a_repeated_request_changes_not
     _refusal("condition_not_at_hand", stock.receive_unit, **{**given, "condition": "lost"})
     _refusal("holes_negative", stock.receive_unit, **{**given, "holes_cut": -1})
     assert Movement.objects.count() == 1
+
+
+def test_a_tag_is_one_tag_in_capitals_and_in_small_letters() -> None:
+    unit, bin = UnitFactory.create(tag="N1"), BinFactory.create()
+    refused = _refusal("tag_taken_in_other_letters", stock.receive_unit, item=unit.item, tag="n1", bin=bin, **WHO)
+    assert refused.reason["tag"] == "N1"
+    assert stock.unit_by_tag("n1") == unit
+    with pytest.raises(Refused) as by_the_table, act():
+        Unit.objects.create(item=unit.item, tag="n1", bin=bin)
+    assert by_the_table.value.reason.code == "tag_taken"
+
+
+@pytest.mark.only_on("sqlite")
+def test_tags_alike_from_before_are_named_when_the_table_is_to_refuse_them(tmp_path: Path) -> None:
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("THREADCRIB_", "DJANGO_"))}
+
+    def migrate(*words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "manage.py", "migrate", "-v0", "inventory", *words],
+            cwd=ROOT,
+            env=kept | {"THREADCRIB_DATA": str(tmp_path)},
+            capture_output=True,
+            text=True,
+        )
+
+    assert migrate("0002").returncode == 0
+    with sqlite3.connect(tmp_path / "threadcrib.sqlite3") as database:
+        columns = [(name, must) for _, name, _, must, *_ in database.execute("PRAGMA table_info(inventory_item)")]
+        item = {name: "" if must else None for name, must in columns} | {"id": 1, "kind": "drill"}
+        names, marks = ", ".join(item), ", ".join("?" * len(item))
+        database.execute(f"INSERT INTO inventory_item ({names}) VALUES ({marks})", [*item.values()])
+        database.execute("INSERT INTO inventory_site (id, name) VALUES (1, 'Main')")
+        database.execute("INSERT INTO inventory_bin (id, site_id, name, walk) VALUES (1, 1, 'A1', 1)")
+        database.executemany(
+            "INSERT INTO inventory_unit (item_id, bin_id, tag, condition, holes_cut, away_why, away_with, issued_to) "
+            "VALUES (1, 1, ?, 'new', 0, '', '', '')",
+            [("N1",), ("n1",), ("N2",)],
+        )
+    database.close()
+    refused = migrate()
+    assert refused.returncode == 2
+    assert "N1 and n1" in refused.stderr
+    assert "N2" not in refused.stderr
+    assert "Traceback" not in refused.stderr
+    with sqlite3.connect(tmp_path / "threadcrib.sqlite3") as database:
+        database.execute("UPDATE inventory_unit SET tag = 'N3' WHERE tag = 'n1'")
+    database.close()
+    assert migrate().returncode == 0
+
+
+def test_a_unit_whose_life_is_used_up_is_due_for_regrind_however_it_comes() -> None:
+    tap = TapFactory.create(life=40)
+    assert UnitFactory.create(item=tap, holes_cut=39).condition == "new"
+    assert UnitFactory.create(item=tap, holes_cut=40).condition == "due_regrind"
+    lent = UnitFactory.create(item=tap, holes_cut=30)
+    stock.lend_unit(unit=lent, to=PersonFactory.create(), until=None, **WHO)
+    stock.return_unit(unit=lent, holes=10, **WHO)
+    lent.refresh_from_db()
+    assert (lent.condition, lent.holes_cut) == ("due_regrind", 40)
+    assert stock.disagreements() == []
+
+
+def test_a_request_that_is_repeated_is_answered_by_every_act_with_its_first_movement() -> None:
+    unit, batch, person = UnitFactory.create(), BatchFactory.create(quantity=10), PersonFactory.create()
+    why = {"reason": "count"}
+    acts: list[tuple[Any, dict[str, Any]]] = [
+        (stock.lend_unit, {"unit": unit, "to": person, "until": None}),
+        (stock.return_unit, {"unit": unit}),
+        (stock.send_unit, {"unit": unit, "why": "regrind"}),
+        (stock.return_unit, {"unit": unit, "holes": 1}),
+        (stock.issue_unit, {"unit": unit, "label": "J-1"}),
+        (stock.use_unit, {"unit": unit, "holes": 2}),
+        (stock.give_back_unit, {"unit": unit}),
+        (stock.lose_unit, {"unit": unit, **why}),
+        (stock.issue_batch, {"batch": batch, "quantity": 3, "label": "J-1"}),
+        (stock.give_back_batch, {"batch": batch, "quantity": 2, "label": "J-1"}),
+        (stock.adjust_batch, {"batch": batch, "found": 8, **why}),
+        (stock.scrap_batch, {"batch": batch, "quantity": 1, **why}),
+    ]
+    for number, (deed, given) in enumerate(acts):
+        first = deed(**given, **WHO, request_key=f"r{number}")
+        assert deed(**given, **WHO, request_key=f"r{number}") == first, deed.__name__
+    batch.refresh_from_db()
+    assert (batch.on_hand, Movement.objects.exclude(request_key=None).count()) == (7, len(acts))
+    assert stock.disagreements() == []
+
+
+def test_a_key_that_received_a_batch_receives_no_unit() -> None:
+    BatchFactory.create(request_key="r1")
+    _refusal(
+        "movement_request_key_taken",
+        stock.receive_unit,
+        **{"item": TapFactory.create(), "tag": "T-1", "bin": BinFactory.create(), "request_key": "r1", **WHO},
+    )
 
 
 def test_a_naive_moment_is_a_mistake_in_the_program() -> None:
@@ -466,3 +568,54 @@ def test_after_any_row_of_acts_balances_and_ledger_agree(seed: int) -> None:
     stock.lose_unit(unit=units[1], reason="gone", **WHO)
     assert stock.disagreements() == []
     assert len(done) >= 6, "so few acts prove little"
+
+
+def test_a_unit_comes_back_into_another_bin_which_is_its_own_from_then_on() -> None:
+    unit, elsewhere = UnitFactory.create(), BinFactory.create()
+    stock.send_unit(unit=unit, why="regrind", **WHO)
+    movement = stock.return_unit(unit=unit, bin=elsewhere, **WHO)
+    unit.refresh_from_db()
+    assert (movement.to_bin, unit.bin) == (elsewhere, elsewhere)
+    assert stock.disagreements() == []
+
+
+def test_a_bin_is_named_at_its_site_or_anywhere_where_there_is_but_one() -> None:
+    here = BinFactory.create(name="B4")
+    yard = BinFactory.create(name="Y1", site=SiteFactory.create(name="Yard"))
+    assert stock.bin_named(site="Main", name="b4") == here
+    assert stock.bin_named(site="Main", name="Y1") == yard
+    BinFactory.create(name="B4", site=yard.site)
+    assert stock.bin_named(site="Main", name="B4") == here
+    _refusal("bin_unknown", stock.bin_named, site="Elsewhere", name="B4")
+    _refusal("bin_unknown", stock.bin_named, site="Main", name="Z9")
+    assert stock.bin_at([("Main", "B4"), ("Main", "Z9")]) == here
+    assert stock.bin_at([("Main", "Z9")]) is None
+
+
+def test_a_person_is_known_by_name_or_badge_and_names_spelt_alike_are_proposed() -> None:
+    ida = PersonFactory.create(name="Ida Stone", badge="A7")
+    assert stock.person("ida stone") == stock.person("a7") == ida
+    assert _refusal("person_unknown", stock.person, typed="Ida Stome").reason["near"] == ("Ida Stone",)
+    other = PersonFactory.create(name="Ida Stone", badge="A8")
+    assert _refusal("person_ambiguous", stock.person, typed="Ida Stone").reason["badges"] == ("A7", "A8")
+    assert stock.person("A8") == other
+    assert stock.people_names() == ["Ida Stone"]
+
+
+def test_movements_are_read_a_page_at_a_time_the_newest_first_in_one_query() -> None:
+    unit = UnitFactory.create()
+    for number in range(24):
+        stock.use_unit(unit=unit, holes=1, label=f"J-{number}", **WHO)
+    with CaptureQueriesContext(connection) as asked:
+        page, before = stock.movements(unit)
+        assert [each.to_bin and each.to_bin.site.name for each in page] == [None] * 20
+    assert len(asked) == 1
+    rest, end = stock.movements(unit, before=before)
+    assert [each.label for each in page + rest] == [f"J-{number}" for number in range(23, -1, -1)] + [""]
+    assert end == 0
+
+
+def test_a_batch_that_is_not_there_is_refused_by_its_id() -> None:
+    batch = BatchFactory.create()
+    assert stock.batch_by_id(batch.pk) == batch
+    _refusal("batch_unknown", stock.batch_by_id, pk=batch.pk + 1)

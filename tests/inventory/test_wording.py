@@ -2,8 +2,10 @@
 
 import string
 from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.test import override_settings
 
 from inventory.errors import Reason
 from inventory.wording import SENTENCES, say
@@ -27,6 +29,28 @@ def test_lengths_torques_money_dates_and_times_are_shown_as_people_read_them() -
     assert say(reason, "in", sentences).startswith("0.5660 in (14.376 mm) | 33.2 lbf·ft (45 N·m)")
 
 
+@pytest.mark.parametrize(
+    ("zone", "start", "end", "told"),
+    [
+        ("UTC", "2026-11-26T00:00Z", "2026-11-28T00:00Z", "from 2026-11-26 to 2026-11-27"),
+        ("Europe/Berlin", "2026-11-25T23:00Z", "2026-11-27T23:00Z", "from 2026-11-26 to 2026-11-27"),
+        ("Europe/Berlin", "2026-03-28T23:00Z", "2026-03-29T22:00Z", "from 2026-03-29 to 2026-03-29"),  # 23 hours long
+        ("Pacific/Auckland", "2026-11-25T11:00Z", "2026-11-26T12:30Z", "from 2026-11-26 to 2026-11-27 01:30"),
+        ("UTC", "2026-11-25T23:00Z", "2026-11-27T23:00Z", "from 2026-11-25 23:00 to 2026-11-27 23:00"),
+        # Clocks went forward at midnight, so that this day began at one o'clock.
+        ("Africa/Cairo", "2026-04-23T22:00Z", "2026-04-24T21:00Z", "from 2026-04-24 to 2026-04-24"),
+    ],
+)
+def test_times_are_told_in_the_shops_zone_and_an_end_by_its_last_day(
+    zone: str, start: str, end: str, told: str
+) -> None:
+    held = Reason(
+        "unit_held", tag="T-1", label="J-1", start=datetime.fromisoformat(start), end=datetime.fromisoformat(end)
+    )
+    with override_settings(SHOP_ZONE=ZoneInfo(zone)):
+        assert say(held) == f"T-1 is held for J-1 {told}."
+
+
 def test_a_count_agrees_with_its_noun() -> None:
     assert say(Reason("life_short", tag="T-1", left=1, needed=8)).startswith("T-1 has 1 hole of life")
     assert say(Reason("life_short", tag="T-1", left=5, needed=8)) == ("T-1 has 5 holes of life left and 8 are needed.")
@@ -43,6 +67,13 @@ def test_a_part_in_brackets_goes_where_its_value_is_missing() -> None:
     assert say(Reason("unit_away", tag="T-1", why="loan", until=date(2026, 3, 6))) == (
         "T-1 is away (loan) until the end of 2026-03-06."
     )
+
+
+def test_a_question_tells_the_angle_of_each_thread_where_they_differ() -> None:
+    both = Reason("thread_ambiguous", typed="1/4 26", candidates=("1/4-26 BSF", "1/4-26 cycle"), angles=("55°", "60°"))
+    assert say(both).endswith("which is it: 1/4-26 BSF (55°), 1/4-26 cycle (60°)?")
+    alike = Reason("thread_ambiguous", typed="#8", candidates=("#8-32 UNC", "#8-36 UNF"))
+    assert say(alike).endswith("which is it: #8-32 UNC, #8-36 UNF?")
 
 
 def test_a_reason_inside_a_reason_is_its_own_sentence() -> None:

@@ -20,6 +20,7 @@ HEADS = (
     "kind", "name", "thread", "class", "inner", "diameter", "pilot", "usable length", "lead", "flute", "action",
     "insert length", "flange", "hand", "torque min", "torque max", "family", "life", "tag", "condition",
     "holes cut", "calibration due", "away why", "away until", "away with", "quantity", "lot", "expires", "site",
+    "cure hours",
 )  # fmt: skip
 
 TAP = {"kind": "tap", "usable length": "60", "flute": "straight", "action": "cut", "life": "200"}

@@ -1,5 +1,7 @@
 """The plan as a document: always of its published form, told apart by what it decides, and ready at a glance."""
 
+import csv
+import io
 import json
 from datetime import timedelta
 from typing import Any
@@ -7,9 +9,22 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
+from inventory import catalogue, purchasing
 from repairs import jobs
-from repairs.cards import SCHEMA_VERSION, digest, document, readiness_rows, schema
+from repairs.buying import ShoppingList
+from repairs.cards import (
+    SCHEMA_VERSION,
+    SHOPPING_HEADS,
+    digest,
+    document,
+    readiness_rows,
+    schema,
+    shopping_csv,
+    shopping_document,
+)
+from repairs.forms import read_job_file
 from repairs.models import HoleGroup
+from tests.factories import SupplierFactory
 from tests.repairs.bench import Bench
 from tests.repairs.conftest import Demo
 from tests.repairs.test_whole_path import AFTER_WIRE, BUSH_KIT, GROUP, SETTING, SHALLOW, TAP_16
@@ -57,10 +72,17 @@ def test_the_plan_of_every_demo_job_is_of_the_published_form(demo: Demo) -> None
 
 ODD: dict[str, tuple[dict[str, str], ...]] = {
     "nothing entered but what must be": (
-        {"thread": "M14x1.5", "holes": "1", "hole": "blind", "before": "unknown", "made": "unknown"},
+        {
+            "thread": "M14x1.5",
+            "holes": "1",
+            "hole": "blind",
+            "depth": "unknown",
+            "before": "unknown",
+            "made": "unknown",
+        },
     ),
     "no family has this thread": (GROUP | {"thread": "M36x4"},),
-    "no method stands": (GROUP | {"hole": "through", "depth": "2", "method": ""},),
+    "no method stands": (GROUP | {"hole": "through", "floor": "", "depth": "2", "method": ""},),
     "the wished method is ruled out and others stand": (GROUP | {"thread": "M10x1.25", "method": "keyed bush"},),
     "stepped up": (AFTER_WIRE,),
     "left hand, inch and three groups": (GROUP | {"thread": "M14x1.5 LH"}, GROUP | {"thread": "5/16-18"}, SHALLOW),
@@ -163,18 +185,99 @@ def test_each_group_has_its_row_and_gaps_stand_before_doubts(bench: Bench) -> No
     first, second = _short(bench, GROUP, GROUP | {"holes": "1", "made": "unknown", "edge": "18"})
     assert first == (
         "4 × M14x1.5", "flanged bush", 10, 1, 0,
-        "Gap: setting tool M14x1.5. ST-14: Away on loan until 2026-03-22.",
+        "Gap: setting tool M14x1.5. 1 would do, but is not at hand; ST-14 is away on loan until 2026-03-22.",
     )  # fmt: skip
     assert second[:4] == ("1 × M14x1.5", "flanged bush", 10, 1)
     assert second[4] == 2
     assert second[5].index("Gap:") < second[5].index("Doubtful: Edge:") < second[5].index("Doubtful: How the old")
 
 
+def test_rows_are_told_apart_by_group_and_part_where_there_are_several(bench: Bench) -> None:
+    def told(*groups: dict[str, str], text: str = "") -> list[tuple[str, str]]:
+        request = read_job_file(bench.job(*groups, part='serial = "7"') + text, as_of=bench.as_of)
+        return [(row.group, row.part) for row in readiness_rows(jobs.plan_request(request, as_of=bench.as_of))]
+
+    other = bench.job(GROUP).partition("[[parts]]")[2].replace("Casing", "Cover")
+    assert told(GROUP) == [("", "")]
+    assert told(GROUP, GROUP) == [("A", ""), ("B", "")]
+    assert told(GROUP, text="[[parts]]" + other) == [("A", "Casing 7"), ("B", "Cover")]
+
+
+def test_a_saved_job_names_its_parts_as_the_unsaved_one_did(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    job = bench.save(GROUP, part='serial = "7"')
+    found = document(jobs.plan_job(job, as_of=bench.as_of))
+    assert found["groups"][0]["part"] == "Casing 7"
+    assert document(bench.plan(GROUP, part='serial = "7"'))["groups"][0]["part"] == "Casing 7"
+
+
 def test_a_group_without_a_method_says_why_of_the_wished_one_or_of_all(bench: Bench) -> None:
-    ((_, method, *counts, told),) = _short(bench, GROUP | {"hole": "through", "depth": "9"})
+    ((_, method, *counts, told),) = _short(bench, GROUP | {"hole": "through", "floor": "", "depth": "9"})
     assert (method, counts) == ("none stands", [0, 0, 0])
     assert told.startswith("Flanged bush: The metal is 9 mm")
     assert "Wire insert" not in told
-    ((_, _, *_, told),) = _short(bench, GROUP | {"hole": "through", "depth": "2", "method": ""})
+    ((_, _, *_, told),) = _short(bench, GROUP | {"hole": "through", "floor": "", "depth": "2", "method": ""})
     for name in ("Wire insert:", "Flanged bush:", "Plain bush:", "Keyed bush: No family"):
         assert name in told
+
+
+# The shopping list
+
+
+def _shopping(bench: Bench) -> ShoppingList:
+    """A tap that is offered in euros, in pounds and in a set, and a setting tool that nobody sells."""
+    bench.stock(*(row for row in BUSH_KIT if row not in (TAP_16, SETTING)))
+    tap = catalogue.add_item(
+        kind="tap", number="=T-1", thread="M16x1.5", thread_class="6H", usable_length=60_000_000, lead=20,
+        flute="straight", action="cut", life=40,
+    )  # fmt: skip
+    oil = catalogue.add_item(kind="oil", number="OIL")
+    for currency, price, items in (("EUR", 3100, [tap]), ("GBP", 50, [tap]), ("EUR", 4000, [tap, oil])):
+        supplier = SupplierFactory.create(currency=currency, carriage=1200, minimum=6000)
+        purchasing.add_offer(
+            supplier=supplier, items=[(item, 1) for item in items], price=price, lead_days=1, name="tap and more",
+        )  # fmt: skip
+    plans = [bench.plan(GROUP), bench.plan(GROUP | {"hole": "through", "floor": "", "depth": "2"}, number="J-2")]
+    return jobs.shopping(plans, as_of=bench.as_of)
+
+
+def test_a_shopping_list_as_a_document_says_all_of_it_in_json_values(bench: Bench) -> None:
+    found = shopping_document(_shopping(bench))
+    assert json.loads(json.dumps(found)) == found
+    tap, tool = found["rows"]
+    assert (tap["purchase"]["total_minor"], tap["purchase"]["currency"], tap["purchase"]["packs"]) == (4300, "EUR", 1)
+    assert (tap["needed_on"], tap["purchase"]["order_by"]) == ("2026-03-04", "2026-03-03")
+    assert [note["code"] for note in tap["notes"]] == ["price_in_other_currency"]
+    assert tap["notes"][0]["text"].startswith("In GBP it would be GBP 12.50 from")
+    assert tool["purchase"] is None
+    assert [note["code"] for note in tool["notes"]] == ["not_in_catalogue"]
+    assert [(each["lines"], each["total_minor"], each["parts_total_minor"]) for each in found["sets"]] == [
+        ([1], 5200, 4300)
+    ]
+    assert found["sets"][0]["note"]["text"] == (
+        "Sold whole, it meets line 1 for EUR 52.00 with carriage; bought alone they come to EUR 43.00."
+    )
+    (order,) = found["orders"]
+    assert (order["goods_minor"], order["carriage_minor"], order["short_of_minimum_minor"]) == (3100, 1200, 2900)
+    assert order["notes"][0]["text"].endswith("takes no order under EUR 60.00; it lacks EUR 29.00.")
+    assert found["totals"] == [{"currency": "EUR", "total_minor": 4300}]
+    assert [note["text"] for note in found["notes"]] == [
+        "No method stands for group A of J-2, so nothing is listed for it."
+    ]
+
+
+def test_a_shopping_list_for_a_spreadsheet_has_one_line_a_gap_and_no_formulas(bench: Bench) -> None:
+    rows = list(csv.DictReader(io.StringIO(shopping_csv(_shopping(bench)))))
+    assert [row["what"] for row in rows] == ["buy", "nothing to buy", "or the set"]
+    assert all(set(row) == set(SHOPPING_HEADS) and None not in row.values() for row in rows)
+    tap, tool, whole = rows
+    assert (tap["a pack"], tap["carriage"], tap["total"], tap["currency"]) == ("31.00", "12.00", "43.00", "EUR")
+    assert (tap["jobs"], tap["needed on"], tap["order by"], tap["days late"]) == (
+        "J-1",
+        "2026-03-04",
+        "2026-03-03",
+        "0",
+    )
+    assert tap["item"].startswith("'=T-1 tap")
+    assert tool["notes"].startswith("Nothing in the catalogue would do")
+    assert whole["goods"] == "40.00"

@@ -1,24 +1,33 @@
 """The commands as people and programs call them: plan, load_family, demo; exit codes, tables and documents."""
 
 import io
+import json
 import os
+import re
+import socket
 import sqlite3
 import subprocess
 import sys
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import override_settings
 from django.utils import timezone
 from jsonschema import Draft202012Validator
 
+from inventory import catalogue, purchasing
+from repairs import jobs
 from repairs.cards import schema
 from repairs.forms import JobFileError, read_job_file
 from repairs.management.commands.demo import FIXTURES
+from repairs.management.printing import readiness_table
 from repairs.models import Family
-from tests.repairs.bench import Bench
+from tests.factories import SupplierFactory
+from tests.repairs.bench import TAP, Bench
 from tests.repairs.conftest import Demo, run_plan
 from tests.repairs.test_whole_path import BUSH_KIT, GROUP, SETTING
 
@@ -64,6 +73,14 @@ def test_plan_leaves_with_nought_when_everything_is_there(now: Bench) -> None:
         assert told in text
 
 
+def test_what_nobody_entered_is_counted_as_not_checked_beside_a_complete_kit(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    edge = OPTIONS.index("--edge")
+    code, text = _table(*OPTIONS[:edge], *OPTIONS[edge + 2 :])
+    assert code == 0
+    assert text.rstrip().endswith("Complete: 11 match, 0 gap, 0 doubtful, and 1 not checked.")
+
+
 def test_plan_leaves_with_one_for_a_gap_and_for_what_someone_must_sign(now: Bench) -> None:
     now.stock(*(row for row in BUSH_KIT if row is not SETTING))
     code, text = _table(*OPTIONS)
@@ -76,24 +93,40 @@ def test_plan_leaves_with_one_for_a_gap_and_for_what_someone_must_sign(now: Benc
 
 
 def test_plan_leaves_with_two_when_no_method_stands(now: Bench) -> None:
-    code, text = _table(*OPTIONS, "--hole", "through", "--depth", "2")
+    code, text = _table(*OPTIONS, "--hole", "through", "--floor", "", "--depth", "2")
     assert code == 2
-    assert "No method stands for these holes." in text
+    assert "No method stands for these holes" in text
     assert "Not complete: 1 without a method" in text
 
 
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("M14x15",), "parts[1].groups[1].thread: "),
-        (("M14x1.5", "--depth", "deep", "--made", "glued"), "parts[1].groups[1].depth: "),
+        (("M14x15",), "\n  thread: M14: a pitch of 15 mm cannot be"),
+        (("",), "\n  thread: A thread is missing here; write for example M14 x 1.5"),
+        (("--thread", ""), "\n  thread: A thread is missing here"),
+        (("7/8",), "\n  thread: "),
+        (("M14x1.5", "--depth", "deep", "--made", "glued"), "\n  --depth: “deep” cannot be read as a length"),
+        (("M14x1.5", "--depth", "-3"), "\n  --depth: “-3” must be more than zero."),
+        (("M14x1.5", "--depth", ""), "\n  --depth: A blind hole has a depth"),
+        (("M14x1.5", "--holes", "0"), "\n  --holes: “0” is no whole number of 1 or more, 500 at most."),
+        (("M14x1.5", "--holes", "abc"), "\n  --holes: “abc” is no whole number"),
+        (("M14x1.5", "--before-thread", "M12"), "\n  --before-thread: M12x1.75 is smaller than the bolt"),
+        (("M14x1.5", "--hole", ""), "\n  --hole: An answer is missing here; write one of: blind, through."),
+        (("M14x1.5", "--site", ""), "\n  --site: Nothing is entered here"),
+        (("M14x1.5", "--starts", ""), "\n  --starts: A day is missing here"),
+        (("M14x1.5", "--starts", "+2d", "--ends", "+1d"), "\n  --ends: The last day, "),
         ((), "Give one of: a thread, --file FILE, --job NUMBER."),
         (("M14x1.5", "--job", "J-1"), "Give one of"),
-        (("--job", "J-404"), "There is no open job 'J-404'."),
-        (("--file", "not/there.toml"), "not/there.toml: cannot be read"),
-        (("M14x1.5", "--starts", "tomorrow"), "starts: "),
+        (("M14x1.5", "--thread", "M16x1.5"), "Give one of"),
+        (("--job", "J-404"), "There is no open job “J-404”."),
+        (("--job", ""), "There is no open job “”."),
+        (("--file", "not/there.toml"), "There is no file not/there.toml."),
+        (("--file", "tests"), "tests is a folder; name a file in it."),
+        (("--file", "manage.py/job.toml"), "manage.py/job.toml cannot be read."),
+        (("M14x1.5", "--starts", "tomorrow"), "\n  --starts: “tomorrow” is no date"),
     ],
-    ids=["thread", "two answers", "nothing", "two things", "job", "file", "date"],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
 @pytest.mark.django_db
 def test_plan_leaves_with_two_when_it_cannot_read_what_it_is_given(words: tuple[str, ...], told: str) -> None:
@@ -101,15 +134,108 @@ def test_plan_leaves_with_two_when_it_cannot_read_what_it_is_given(words: tuple[
     assert code == 2
     assert told in text
     if "glued" in words:
-        assert "parts[1].groups[1].made: " in text, "every wrong place is told"
+        assert "\n  --made: " in text, "every wrong place is told"
+    assert not re.search(r"Errno|Traceback|Error|required|\w+\(", text), "nothing but the project's own words"
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("held", [b"number = \n", b"\xff\xfe", b"", b'number = "1"\n'])
-def test_plan_leaves_with_two_for_a_file_that_is_no_job(tmp_path: Path, held: bytes) -> None:
+@pytest.mark.parametrize(
+    ("held", "told"),
+    [
+        (b"number = \n", "file: This is no job file, which is TOML"),
+        (b"\xff\xfe", "is no text in UTF-8 (byte 1); save it as UTF-8."),
+        (b"number = 1\n\x00\x01", "file: This is no job file, which is TOML"),
+        (b"", "file: There is nothing in it; a job file has the keys number, owner, site"),
+        (b'[{"number": "J-1"}]', "file: This is no job file, which is TOML"),
+        (b'number = "1"\n', "site: Nothing is entered here"),
+        (b'number = "1"\n', "parts: There is no table “parts” here"),
+    ],
+)
+def test_plan_leaves_with_two_for_a_file_that_is_no_job(tmp_path: Path, held: bytes, told: str) -> None:
     path = tmp_path / "job.toml"
     path.write_bytes(held)
-    assert _refused("--file", str(path))[0] == 2
+    code, text = _refused("--file", str(path))
+    assert code == 2
+    assert told in text
+    assert not re.search(r"Errno|codec|Error|[(]at line|Invalid", text)
+
+
+def test_plan_reads_a_file_that_begins_with_a_byte_order_mark(now: Bench, tmp_path: Path) -> None:
+    now.stock(*BUSH_KIT)
+    path = tmp_path / "job.toml"
+    path.write_text(now.job(GROUP), encoding="utf-8-sig")
+    assert run_plan("--file", str(path))[0] == 0
+
+
+def test_the_plan_of_the_job_stands_before_the_methods_side_by_side(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    text = _table(*OPTIONS)[1]
+    places = [
+        text.index(told) for told in ("Planned: flanged bush", "1. clamp", "12. torque", "\nmethod ", "Complete:")
+    ]
+    assert places == sorted(places)
+    methods = text[places[3] : places[4]]
+    assert methods.count("planned: M14x1.5 in M16x1.5 x 21 mm") == 1
+    rows = [line.split("  ")[0] for line in methods.splitlines()[3:] if not line.startswith(" ")]
+    assert [name for name in rows if name] == ["wire insert", "flanged bush", "plain bush", "keyed bush"]
+    assert "No family has a keyed bush for M14x1.5" in " ".join(methods.split())
+
+
+def test_every_size_is_told_only_where_it_is_asked_for_or_as_json(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    short, long = _table(*OPTIONS)[1], _table(*OPTIONS, "--every-size")[1]
+    assert short.count("M14x1.5 in M18x1.5") == 0
+    assert long.count("M14x1.5 in M18x1.5") > 1
+    assert long.count("planned: ") == 1
+    assert "M14x1.5 x 42 mm (1.6535 in) long (wire-metric/2005, published): Too deep for this hole" in " ".join(
+        long.split()
+    )
+    assert "Too deep for this hole" not in short
+    (flanged,) = (each for each in run_plan(*OPTIONS)[1]["groups"][0]["methods"] if each["method"] == "flanged_bush")
+    assert len(flanged["sizes"]) > 1
+
+
+def test_where_no_site_is_named_the_largest_is_taken_and_said_so(
+    now: Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    now.stock(*BUSH_KIT)
+    document = run_plan(*OPTIONS)[1]
+    assert document["site"] == "Main"
+    assert capsys.readouterr().err == "", "there is no other"
+    now.stock(TAP | {"tag": "T-9", "thread": "M8", "class": "6H", "lead": "4", "site": "Annexe"})
+    code, document = run_plan(*OPTIONS)
+    assert (code, document["site"]) == (0, "Main")
+    assert "planned at Main, where most units stand, and not at Annexe; --site names" in capsys.readouterr().err
+    _refused("M14x15")
+    assert capsys.readouterr().err == "", "nothing was planned anywhere"
+    assert run_plan(*OPTIONS, "--site", "Annexe")[1]["site"] == "Annexe"
+    assert capsys.readouterr().err == ""
+
+
+def test_a_table_of_several_parts_tells_group_and_part(now: Bench, tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    part = '[[parts]]\nname = "trumpet, {}"\n[[parts.groups]]\n' + "".join(
+        f"{key} = '{value}'\n" for key, value in GROUP.items()
+    )
+    head = 'number = "J-1"\nsite = "Main"\nstarts = "+2d"\n'
+    path.write_text(head + part.format("left") + part.format("right"))
+    text = _table("--file", str(path))[1]
+    assert "A  M14x1.5 (typed 'M14 x 1,5'), 4 holes, blind, trumpet, left" in text
+    assert "B  M14x1.5 (typed 'M14 x 1,5'), 4 holes, blind, trumpet, right" in text
+    plan = jobs.plan_request(read_job_file(path.read_text(), as_of=now.as_of), as_of=now.as_of)
+    rows = [line for line in readiness_table([plan]) if not line.startswith("   ")][2:]
+    assert [row.split("  ")[1] for row in rows[::1] if row.startswith("J-1")] == ["A 4 × M14x1.5", "B 4 × M14x1.5"]
+    assert sum(line.strip().startswith("trumpet, ") for line in readiness_table([plan])) == 2
+
+
+def test_windows_are_told_in_the_shops_zone_with_their_last_day(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    with override_settings(SHOP_ZONE=ZoneInfo("Pacific/Auckland")):
+        words = (*OPTIONS[:-4], "--starts", "2027-03-04", "--ends", "2027-03-05")
+        text = _table(*words)[1]
+        document = run_plan(*words)[1]
+    assert "2027-03-04 to 2027-03-05\n" in text
+    assert document["window"] == {"start": "2027-03-03T11:00:00Z", "end": "2027-03-05T11:00:00Z"}
 
 
 def test_options_a_file_and_a_saved_job_say_the_same(now: Bench, tmp_path: Path) -> None:
@@ -151,7 +277,7 @@ def test_a_family_is_loaded_once_and_says_what_came_in(tmp_path: Path) -> None:
     call_command("load_family", _family(tmp_path, PLAIN), stdout=out)
     count = Family.objects.get().sizes.count()
     assert out.getvalue() == f"own.toml: own-plain/1, {count} sizes, house\n"
-    with pytest.raises(CommandError, match=r"already loaded in edition 1.*Nothing was loaded"):
+    with pytest.raises(CommandError, match=r"own.toml: nothing was loaded\. .*already loaded in edition 1"):
         call_command("load_family", _family(tmp_path, PLAIN), stdout=io.StringIO())
     call_command("load_family", _family(tmp_path, PLAIN.replace('"1"', '"2"', 1)), stdout=out)
     assert [str(family) for family in Family.objects.all()] == ["own-plain/1", "own-plain/2"]
@@ -177,13 +303,49 @@ def test_published_families_may_be_asked_for_again() -> None:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize(("files", "told"), [((), "Name at least one"), (("not/there.toml",), "cannot be read")])
+@pytest.mark.parametrize(
+    ("files", "told"),
+    [
+        ((), "Name at least one"),
+        (("not/there.toml",), "not/there.toml: nothing was loaded. There is no file not/there.toml."),
+    ],
+)
 def test_a_family_that_is_not_there_is_told(files: tuple[str, ...], told: str) -> None:
     with pytest.raises(CommandError, match=told):
         call_command("load_family", *files)
 
 
+@pytest.mark.django_db
+def test_a_family_file_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
+    (tmp_path / "own.toml").write_text(PLAIN, encoding="utf-8-sig")
+    call_command("load_family", str(tmp_path / "own.toml"), stdout=io.StringIO())
+    assert str(Family.objects.get()) == "own-plain/1"
+
+
+@pytest.mark.only_on("sqlite")
+@pytest.mark.parametrize("words", [("load_family", "--published"), ("plan", "M10x1.5"), ("shopping_list",)])
+def test_a_command_without_its_tables_says_how_to_make_them(tmp_path: Path, words: tuple[str, ...]) -> None:
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("THREADCRIB_", "DJANGO_"))}
+    env = kept | {"THREADCRIB_DATA": str(tmp_path)}
+    ran = subprocess.run([sys.executable, "manage.py", *words], cwd=ROOT, env=env, capture_output=True, text=True)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr.count("\n") == 1
+    assert "python3 manage.py migrate" in ran.stderr
+
+
 # demo
+
+
+@pytest.mark.parametrize("port", ["taken", 0, 70_000])
+def test_the_demo_looks_for_its_port_before_anything_else(port: int | str) -> None:
+    out = io.StringIO()
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        wanted = other.getsockname()[1] if port == "taken" else port
+        with pytest.raises(CommandError, match=f"Port {wanted} .*--port 8000") as refused:
+            call_command("demo", port=wanted, stdout=out)
+    assert (refused.value.returncode, out.getvalue()) == (2, "")
 
 
 def _reasons(found: Any) -> set[str]:
@@ -299,14 +461,14 @@ def test_the_demo_runs_again_without_losing_anything_and_starts_over_when_told(t
 
     first = run("demo", "--no-serve")
     assert first.returncode == 0, first.stderr
-    assert "(15 jobs, ready in" in first.stdout
+    assert "15 jobs, ready in" in first.stdout
     (path,) = tmp_path.glob("*.sqlite3")
     with sqlite3.connect(path) as database:
         database.execute("UPDATE repairs_job SET note = 'changed' WHERE number = 'J-1052'")
     database.close()
     again = run("demo", "--no-serve")
     assert "Loading" not in again.stdout
-    assert again.stdout.split("(15 jobs")[0] == first.stdout.split("…\n")[1].split("(15 jobs")[0]
+    assert again.stdout.split("15 jobs")[0] == first.stdout.split("workshop.\n")[1].split("15 jobs")[0]
     assert notes() == ["changed"]
     assert run("plan", "M14x15").returncode == 2
     fresh = run("demo", "--no-serve", "--fresh")
@@ -344,3 +506,39 @@ def test_the_demo_leaves_a_shops_own_database_alone(tmp_path: Path) -> None:
 def test_a_job_file_nested_beyond_reason_is_refused_like_any_other(as_of: datetime) -> None:
     with pytest.raises(JobFileError):
         read_job_file("a=" + "[" * 5000, as_of=as_of)
+
+
+# shopping_list
+
+
+def _shopping(*words: str) -> str:
+    out = io.StringIO()
+    call_command("shopping_list", *words, stdout=out)
+    return out.getvalue()
+
+
+def test_the_shopping_list_of_one_job_or_of_all_open_ones_in_three_forms(now: Bench) -> None:
+    now.stock(*(row for row in BUSH_KIT if row is not SETTING))
+    tool = catalogue.add_item(kind="setting_tool", number="5012", thread="M14x1.5")
+    supplier = SupplierFactory.create(name="Nord Tools", carriage=1500)
+    purchasing.add_offer(supplier=supplier, items=[(tool, 1)], price=8500, lead_days=21, number="D/008")
+    now.save(GROUP)
+    now.save(GROUP | {"thread": "M10"}, number="J-2")
+    text = _shopping("--job", "J-1")
+    assert "setting tool M14x1.5. Buy 1 × 5012 setting tool" in " ".join(text.split())
+    assert "EUR 100.00" in text
+    assert "Late by 19 days" in " ".join(text.split())
+    assert "J-2" not in text
+    assert "J-2" in _shopping()
+    assert [row["jobs"] for row in json.loads(_shopping("--job", "J-1", "--format", "json"))["rows"]] == [["J-1"]]
+    head, *rows = _shopping("--job", "J-1", "--format", "csv").splitlines()
+    assert head.startswith("line,what,jobs,needed on")
+    assert len(rows) == 1
+
+
+def test_a_shopping_list_with_nothing_on_it_says_so(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    now.save(GROUP)
+    assert _shopping() == "Nothing is missing that could be bought.\n"
+    with pytest.raises(CommandError, match="There is no open job “J-404”"):
+        _shopping("--job", "J-404")

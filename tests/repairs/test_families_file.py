@@ -235,6 +235,9 @@ def test_a_head_that_says_what_cannot_be_is_refused(old: str, new: str, key: str
 
 def test_other_mistakes_of_the_document_are_named() -> None:
     assert only("code = ")[0] == "family_toml_unreadable"
+    with pytest.raises(FamilyError) as wrong:
+        read_family("code = \n")
+    assert dict(wrong.value.reason.data) == {"line": 1, "column": 8}
     assert only(b"\xff\xfe")[0] == "family_toml_unreadable"
     assert only(HEAD)[0] == "family_empty"
     assert only("colour = 1\n" + HEAD + ROW)[0] == "family_key_unknown"

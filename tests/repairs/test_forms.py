@@ -1,5 +1,6 @@
 """Job files: what people type is read or refused, every wrong place at once, and nothing else is ever raised."""
 
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -10,9 +11,12 @@ from hypothesis import strategies as st
 
 from repairs.forms import GROUP_KEYS, JOB_KEYS, PART_KEYS, JobFileError, letters, read_job, read_job_file
 from repairs.jobs import JobRequest
+from repairs.wording import say
 
 AS_OF = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
-GROUP: dict[str, Any] = {"thread": "M14 x 1,5", "holes": 4, "hole": "blind", "before": "none", "made": "cut"}
+GROUP: dict[str, Any] = {
+    "thread": "M14 x 1,5", "holes": 4, "hole": "blind", "depth": 40, "before": "none", "made": "cut",
+}  # fmt: skip
 
 
 def _job(*groups: dict[str, Any], **head: Any) -> dict[str, Any]:
@@ -74,7 +78,7 @@ def test_a_word_is_read_in_any_spelling(typed: str) -> None:
 
 
 def test_what_is_left_out_is_unknown_or_nothing() -> None:
-    value = _read(_job()).groups[0]
+    value = _read(_job(GROUP | {"depth": "Unknown"})).groups[0]
     assert (value.passes_gauge, value.failed, value.material, value.wished) == ("unknown", "", "", "")
     assert (value.depth, value.floor, value.edge, value.torque, value.before_thread) == (None,) * 5
 
@@ -131,31 +135,67 @@ def test_booked_is_yes_or_no(typed: object, read: bool) -> None:
 
 def test_a_file_is_read_as_the_same_mapping() -> None:
     text = 'number = "J-1"\nsite = "Main"\nstarts = 2026-03-04\n[[parts]]\nname = "Casing"\n[[parts.groups]]\n'
-    text += 'thread = "M14 x 1,5"\nholes = 4\nhole = "blind"\nbefore = "none"\nmade = "cut"\n'
+    text += 'thread = "M14 x 1,5"\nholes = 4\nhole = "blind"\ndepth = 40\nbefore = "none"\nmade = "cut"\n'
     assert read_job_file(text, as_of=AS_OF) == _read(_job())
+
+
+def test_numbers_may_be_written_as_text_and_text_as_numbers() -> None:
+    one, other = _job(GROUP | {"holes": "4", "depth": "40", "edge": "30"}), _job(GROUP | {"edge": 30.0})
+    assert [value.depth for value in _read(one).groups] == [value.depth for value in _read(other).groups]
+    assert _read(one).groups[0].holes == _read(other).groups[0].holes == 4
+    assert _read(one).groups[0].edge == _read(other).groups[0].edge == 30_000_000
+
+
+def test_the_bolts_thread_is_taken_for_the_hole_of_its_wire_insert_and_said_back() -> None:
+    value = _read(_job(GROUP | {"before": "wire insert", "before_thread": "M14 x 1,5"})).groups[0]
+    assert value.before_thread is not None
+    assert value.before_thread.designation == "EG M14x1.5"
+    (note,) = value.notes
+    assert note.code == "before_thread_taken"
+    assert say(note).startswith("“M14 x 1,5” is the bolt's thread")
+    assert _read(_job(GROUP | {"before": "wire insert", "before_thread": "EG M14x1.5"})).groups[0].notes == ()
+    inch = {"thread": "3/8-16 UNC", "before": "wire insert", "before_thread": "3/8-16"}
+    stands = _read(_job(GROUP | inch)).groups[0].before_thread
+    assert stands is not None
+    assert stands.designation == "STI 3/8-16"
+
+
+def test_a_part_is_named_with_its_serial_number() -> None:
+    request = _read(_job() | {"parts": [{"name": "Casing", "serial": "7", "groups": [GROUP]}]})
+    assert request.groups[0].part == "Casing 7"
 
 
 # What is refused
 
 
 BAD: list[tuple[str, str, Any, str]] = [
-    ("thread", "", "", "required"),
+    ("thread", "", "", "A thread is missing here; write for example"),
     ("thread", "", "M14x15", "pitch"),
     ("thread", "", "NPT 1/4", "not covered"),
     ("thread", "", {"size": "M14"}, ""),
-    ("holes", "", 0, "greater than or equal to 1"),
-    ("holes", "", 501, "less than or equal to 500"),
-    ("holes", "", "some", "whole number"),
+    ("thread", "", "EG M14x1.5", "write the bolt's, M14x1.5"),
+    ("thread", "", ["M14x1.5", "M16x1.5"], "One value is expected"),
+    ("thread", "", "M14\0", "cannot be kept"),
+    ("thread", "", "M" * 81, "81 characters long; write at most 80"),
+    ("holes", "", 0, "“0” is no whole number of 1 or more, 500 at most"),
+    ("holes", "", -3, "no whole number of 1 or more"),
+    ("holes", "", 501, "“501” is no whole number of 1 or more, 500 at most"),
+    ("holes", "", "some", "“some” is no whole number"),
+    ("holes", "", 10**40, "One value is expected"),
+    ("hole", "", "", "write one of: blind, through"),
     ("hole", "", "bottomless", "blind, through"),
     ("depth", "", "-3", "more than zero"),
     ("depth", "", "3/8", "fraction without a unit"),
-    ("depth", "", False, "cannot be read as a length"),
+    ("depth", "", False, "One value is expected"),
     ("floor", "", "12 apples", "cannot be read|no unit"),
     ("edge", "", "40 m", "unit right"),
     ("material", "", "cheese", "cast aluminium"),
     ("before", "", "glue", "wire insert"),
-    ("before", "", "", "required"),
+    ("before", "", "", "write one of: none, wire insert"),
+    ("made", "", "", "write one of: cut, formed by the screw, unknown"),
     ("before_thread", "", "M", ""),
+    ("positions", "", [["1"]], "One value is expected"),
+    ("positions", "", [{"name": "1"}], "One value is expected"),
     ("before_major", "", "wide", "cannot be read"),
     ("failed", "", "everything", "insert"),
     ("passes_gauge", "", "perhaps", "yes"),
@@ -172,8 +212,6 @@ BAD: list[tuple[str, str, Any, str]] = [
 
 @pytest.mark.parametrize(("key", "without", "value", "told"), BAD, ids=lambda value: str(value)[:24])
 def test_a_bad_value_is_named_at_its_place_in_one_sentence(key: str, without: str, value: Any, told: str) -> None:
-    import re
-
     group = {name: each for name, each in (GROUP | {key: value}).items() if name != without}
     found = _problems(_job(group))
     assert list(found) == [f"parts[1].groups[1].{key}"], found
@@ -186,10 +224,10 @@ def test_a_bad_value_is_named_at_its_place_in_one_sentence(key: str, without: st
 @pytest.mark.parametrize(
     ("key", "value", "told"),
     [
-        ("number", "", "required"),
+        ("number", "", "Nothing is entered here"),
         ("number", "x" * 41, "at most 40"),
-        ("site", "", "required"),
-        ("starts", "", "required"),
+        ("site", "", "Nothing is entered here"),
+        ("starts", "", "A day is missing here; write for example"),
         ("starts", "31.12.2026", "no date"),
         ("ends", "2026-03-03", "before the first"),
         ("ends", "9999-12-31", "from 2000"),
@@ -252,7 +290,8 @@ def test_all_that_is_wrong_is_told_at_once() -> None:
         ({"parts": "none"}, {"parts"}),
         ({"parts": [{"name": "Casing"}]}, {"parts[1].groups"}),
         ({"parts": [{"name": "Casing", "groups": {}}]}, {"parts[1].groups"}),
-        ({"parts": ["Casing"]}, {"parts[1]", "parts[1].name", "parts[1].groups"}),
+        ({"parts": ["Casing"]}, {"parts[1]"}),
+        ({"parts": [{"name": "Casing", "groups": ["M14x1.5"]}]}, {"parts[1].groups[1]"}),
     ],
 )
 def test_a_missing_or_misshapen_table_is_named(change: dict[str, Any], places: set[str]) -> None:
@@ -264,7 +303,95 @@ def test_what_is_no_toml_is_refused_with_its_place() -> None:
         read_job_file("number = \n", as_of=AS_OF)
     ((place, text),) = wrong.value.problems
     assert place == "file"
-    assert "line 1" in text
+    assert "look at line 1, column 10." in text
+
+
+@pytest.mark.parametrize("document", [[1, 2], "M14x1.5", None, 3])
+def test_what_is_no_table_at_all_is_refused_in_one_sentence(document: Any) -> None:
+    assert _problems(document) == {"file": ["Here a table of keys and values is expected."]}
+
+
+@pytest.mark.parametrize("text", ["", "\n", "# nothing yet\n"])
+def test_an_empty_file_is_refused_in_one_sentence_with_its_keys(text: str) -> None:
+    with pytest.raises(JobFileError) as wrong:
+        read_job_file(text, as_of=AS_OF)
+    ((place, told),) = wrong.value.problems
+    assert place == "file"
+    assert all(key in told for key in (*JOB_KEYS, "parts"))
+
+
+@pytest.mark.parametrize("text", ['{"number": "J-1"}', "[1, 2]", "holes = " + "9" * 5000, "starts = 2026-13-45"])
+def test_what_other_programs_write_is_refused_without_their_own_words(text: str) -> None:
+    with pytest.raises(JobFileError) as wrong:
+        read_job_file(text, as_of=AS_OF)
+    ((place, told),) = wrong.value.problems
+    assert place == "file"
+    assert told.startswith("This is no job file, which is TOML")
+    assert not re.search("Invalid|Exceeds|Expected|integer string", told)
+
+
+# Answers that contradict each other
+
+
+AFTER_WIRE = {"before": "wire insert"}
+CONTRADICTIONS: list[tuple[str, dict[str, Any], str]] = [
+    ("before_major", {"before_major": "12.3"}, "under the minor diameter of M14x1.5, 12.376 mm"),  # ISO 724
+    ("before_major", AFTER_WIRE | {"before_major": "14.2"}, "under the minor diameter of EG M14x1.5, 14.325 mm"),
+    ("before_major", {"before": "unknown", "before_major": "8"}, "minor diameter of M14x1.5"),
+    (
+        "before_major",
+        {"before": "solid bush", "before_thread": "M16x1.5", "before_major": "14"},
+        "minor diameter of M16x1.5, 14.376 mm",
+    ),
+    ("before_thread", AFTER_WIRE | {"before_thread": "M16x1.5"}, "stands in EG M14x1.5, not in M16x1.5"),
+    ("before_thread", AFTER_WIRE | {"before_thread": "EG M14x1.25"}, "stands in EG M14x1.5, not in EG M14x1.25"),
+    ("before_thread", AFTER_WIRE | {"before_thread": "M14x1.5 LH"}, "not in M14x1.5-LH"),
+    ("before_thread", AFTER_WIRE | {"thread": "3/8-16", "before_thread": "STI 3/8-24"}, "stands in STI 3/8-16"),
+    ("before_thread", {"before_thread": "M16x1.5"}, "Nothing was done to this hole before, so M14x1.5 stands"),
+    ("before_thread", {"before": "solid bush", "before_thread": "M14x1.5"}, "no solid bush for M14x1.5"),
+    ("before_thread", {"before": "keyed bush", "before_thread": "M12x1.5"}, "no keyed bush for M14x1.5"),
+    ("before_thread", {"before": "unknown", "before_thread": "M12x1.75"}, "smaller than the bolt, M14x1.5"),
+    ("floor", {"hole": "through", "floor": "10"}, "A through hole has no floor, and 10 mm (0.3937 in)"),
+    ("depth", {"depth": ""}, "write it, or unknown"),
+    ("depth", {"depth": "  "}, "write it, or unknown"),
+    ("edge", {"edge": "7"}, "7 mm (0.2756 in) to the edge is within the hole itself, 14 mm"),
+    ("edge", AFTER_WIRE | {"edge": "8", "before_major": "16.1"}, "within the hole itself, 16.1 mm"),
+    ("edge", AFTER_WIRE | {"edge": "7.9"}, "within the hole itself, 15.949 mm"),
+    ("failed", {"failed": "insert"}, "no insert can have failed"),
+    ("ends", {"starts": "2026-03-09", "ends": "2026-03-08"}, "before the first"),
+    ("holes", {"positions": "1, 2, 3"}, "4 holes and 3 positions do not agree"),
+    ("positions", {"positions": "1, 2, 3, 1"}, "1 stands there more than once"),
+]
+
+
+@pytest.mark.parametrize(("key", "answers", "told"), CONTRADICTIONS, ids=lambda value: str(value)[:32])
+def test_answers_that_cannot_all_be_true_are_refused_at_their_field(
+    key: str, answers: dict[str, Any], told: str
+) -> None:
+    found = _problems(_job(GROUP | answers))
+    assert list(found) == [f"parts[1].groups[1].{key}"]
+    (text,) = found[f"parts[1].groups[1].{key}"]
+    assert told in text, text
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        {"before_major": "12.376"},
+        AFTER_WIRE | {"before_major": "14.325"},
+        {"before_thread": "M14x1.5"},
+        {"before": "unknown", "before_thread": "M16x1.5"},
+        {"before": "solid bush", "before_thread": "M16x1.5", "before_major": "16.05"},
+        {"edge": "7.001"},
+        {"hole": "through", "depth": ""},
+        {"failed": "parent"},
+        # No wire insert is published for a Whitworth bolt, so nobody can say what its hole must be.
+        {"thread": "1/2 BSW", "before": "wire insert", "before_thread": "9/16-12 UNC"},
+    ],
+    ids=str,
+)
+def test_answers_that_only_just_agree_are_taken(answers: dict[str, Any]) -> None:
+    assert len(_read(_job(GROUP | answers)).groups) == 1
 
 
 _SCALARS = st.one_of(
@@ -325,3 +452,15 @@ def test_whatever_one_group_answers_it_is_read_or_refused_at_its_place(answers: 
 def test_whatever_text_is_given_it_is_no_job_or_refused(text: str) -> None:
     with pytest.raises(JobFileError):
         read_job_file(text, as_of=AS_OF)
+
+
+def test_null_is_no_answer_and_every_fault_carries_its_reason() -> None:
+    plain = _read(_job(GROUP | {"edge": None}))
+    assert plain.groups[0].edge is None
+    with pytest.raises(JobFileError) as wrong:
+        _read(_job(GROUP | {"thread": None, "torque": "80 mm"}) | {"owner": True})
+    assert {(place, reason.code) for place, reason in wrong.value.faults} == {
+        ("owner", "value_expected"),
+        ("parts[1].groups[1].thread", "thread_empty"),
+        ("parts[1].groups[1].torque", "torque_unit_unknown"),
+    }

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from inventory.models import Item
 from repairs import jobs
 from tests.repairs.bench import TAP, Bench, chosen, gaps, line, near, texts
 
@@ -111,6 +112,52 @@ def test_twins_in_the_bins_are_named_and_never_taken(bench: Bench) -> None:
     assert [reason["thread"] for reason in line(plan, "tap").look_alikes] == ["M16x2"]
     assert [reason["thread"] for reason in line(plan, "wind_in", "setting_tool").look_alikes] == ["M14x1.25"]
     assert not line(plan, "tap").takes
+
+
+def test_without_a_torque_the_wrench_is_doubtful_and_the_job_is_not_complete(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    plan = bench.plan({key: value for key, value in GROUP.items() if key != "torque"})
+    wrench = line(plan, "torque")
+    assert (wrench.status, [reason.code for reason in wrench.reasons]) == ("doubtful", ["torque_missing"])
+    assert not plan.complete
+    assert any("Enter the torque that M14x1.5 is proved to" in text for text in texts(plan))
+
+
+PLAIN_KIT = (
+    *(row for row in BUSH_KIT if row not in (BUSH, SEAT, OIL)),
+    BUSH | {"flange": "", "family": "own-plain/1"},
+    {"kind": "cleaner", "lot": "CL-1", "quantity": "2", "expires": "+300d"},
+    {"kind": "adhesive", "lot": "R-1", "quantity": "2", "expires": "+300d"},
+)
+
+
+def test_a_plain_bush_wants_its_stop_collar_and_an_adhesive_that_cures_in_the_window(bench: Bench) -> None:
+    bench.stock(*PLAIN_KIT)
+    plan = bench.plan(GROUP | {"method": "plain bush"})
+    assert gaps(plan) == ["stop_collar"]
+    adhesive = line(plan, "wind_in", "adhesive")
+    assert (adhesive.status, [reason.code for reason in adhesive.reasons]) == ("doubtful", ["cure_missing"])
+    # The window is two days, and the work before the adhesive wants some of it.
+    for hours, status in ((24, "match"), (48, "doubtful")):
+        Item.objects.filter(kind="adhesive").update(cure_hours=hours)
+        assert line(bench.plan(GROUP | {"method": "plain bush"}), "wind_in", "adhesive").status == status
+    bench.stock({"kind": "stop collar", "tag": "SC-1", "diameter": "14"})
+    Item.objects.filter(kind="adhesive").update(cure_hours=24)
+    assert bench.plan(GROUP | {"method": "plain bush"}).complete
+
+
+def test_in_magnesium_powder_chip_bin_and_barrier_are_gaps_until_they_are_there(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    magnesium = GROUP | {"material": "magnesium"}
+    assert gaps(bench.plan(magnesium)) == ["chip_bin", "corrosion_barrier", "safety"]
+    bench.stock(
+        {"kind": "safety item", "name": "metal-fire powder", "lot": "MP-1", "quantity": "1", "expires": "+300d"},
+        {"kind": "lidded chip bin", "tag": "CH-1"},
+        {"kind": "corrosion barrier", "lot": "CB-1", "quantity": "1", "expires": "+300d"},
+    )
+    plan = bench.plan(magnesium)
+    assert plan.complete
+    assert any("The maker's instructions and local codes govern." in text for text in texts(plan))
 
 
 AFTER_WIRE = GROUP | {"before": "wire insert", "failed": "parent", "passes_gauge": "no"}
@@ -243,7 +290,7 @@ def test_left_hand_carries_to_every_threaded_need_and_to_no_other(bench: Bench) 
 
 
 def test_a_through_flange_too_thin_for_the_shortest_insert_rules_every_method_out(bench: Bench) -> None:
-    plan = bench.plan(GROUP | {"hole": "through", "depth": "9", "method": ""})
+    plan = bench.plan(GROUP | {"hole": "through", "floor": "", "depth": "9", "method": ""})
     assert plan.unplanned
     for each in plan.groups[0].methods:
         assert each.plan.chosen is None

@@ -1,5 +1,6 @@
 """The sentences of repairs: each can be said, in both units, and the trade's words stand for the codes."""
 
+import re
 import string
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -9,12 +10,25 @@ import pytest
 from inventory.errors import Reason
 from inventory.kinds import Facts, StockLine
 from inventory.threads import read
+from repairs.buying import Choice
 from repairs.matching import Line, NearMiss, Take
 from repairs.methods import example
 from repairs.methods.values import Lead, Need, Window
-from repairs.wording import SENTENCES, describe, line_words, look_alike_words, name, say, size_words, take_words, word
+from repairs.wording import (
+    SENTENCES,
+    describe,
+    item_words,
+    line_words,
+    look_alike_words,
+    name,
+    say,
+    size_words,
+    take_words,
+    word,
+)
 
 DAY = datetime(2026, 3, 2, tzinfo=UTC)
+MM = 1_000_000
 
 
 def _fields(sentence: str) -> dict[str, str]:
@@ -30,10 +44,16 @@ def _full(code: str) -> Reason:
             data[field] = 3
         elif field.endswith(("_nm", "_nmm")):
             data[field] = 12_700_000
+        elif field.endswith("_minor"):
+            data[field] = 1250
+        elif field == "currency":
+            data[field] = "EUR"
         elif field in ("until", "due", "expires", "needed_until", "first_free", "start", "end", "starts", "ends"):
             data[field] = date(2026, 3, 4)
         else:
-            data[field] = Reason("engineer_signs") if field == "cause" else "some_value"
+            data[field] = (
+                Reason("engineer_signs") if field == "cause" or (field == "why" and not spec) else "some_value"
+            )
     return Reason(code, **data)
 
 
@@ -60,6 +80,34 @@ def test_units_change_which_comes_first_and_nothing_else(code: str) -> None:
     assert metric != inch
     assert "12.7 mm (0.5000 in)" in metric or "lbf·ft)" in metric
     assert "0.5000 in (12.7 mm)" in inch or "N·m)" in inch
+
+
+def test_only_a_limit_that_somebody_works_to_is_rounded_inward() -> None:
+    """So that one plain size is never shown in two ways: 10 mm is 0.3937 in, whoever tells of it."""
+    inward = {
+        (field, spec)
+        for sentence in SENTENCES.values()
+        for field, spec in _fields(sentence).items()
+        if spec in ("up", "down")
+    }
+    assert {spec for field, spec in inward if "least_nm" in field} == {"up"}
+    assert {field for field, spec in inward if spec == "up" and "least_nm" not in field} == set()
+    most = {"most_nm", "class_most_nm", "deeper_nm", "deepest_nm"}
+    assert {field for field, spec in inward if spec == "down"} <= most
+
+
+def test_the_same_size_reads_alike_wherever_it_stands_in_a_sentence() -> None:
+    thin = Reason("through_too_thin", thickness_nm=6 * MM, short_nm=4 * MM, insert_nm=10 * MM, needed_nm=10 * MM)
+    assert say(thin) == (
+        "The metal is 6 mm (0.2362 in) thick, 4 mm (0.1575 in) too thin: an insert of 10 mm (0.3937 in) "
+        "needs 10 mm (0.3937 in)."
+    )
+    for code, sentence in SENTENCES.items():
+        plain = {field: 10 * MM for field in _fields(sentence) if field.endswith("_nm")}
+        told = say(Reason(code, **(dict(_full(code).data) | plain)))
+        limits = [field for field, spec in _fields(sentence).items() if spec in ("up", "down")]
+        found = set(re.findall(r"10 mm \(([0-9.]+ in)\)", told))
+        assert found <= ({"0.3937 in", "0.3938 in"} if limits else {"0.3937 in"}), told
 
 
 def test_one_and_many_are_told_apart() -> None:
@@ -135,8 +183,13 @@ def test_what_is_taken_says_from_where() -> None:
     drill = replace(UNIT, tag="D-1", facts=Facts(3, "drill", diameter=14_500_000))
     doubt = Reason("calibration_missing")
     assert take_words(Take(drill, 4, 0, "doubtful", (doubt,)), "in") == (
-        "D-1 0.5709 in (14.5 mm) from bin C2 (No calibration date is entered for it)"
+        "D-1 0.5709 in (14.5 mm) from bin C2 (no calibration date is entered for it)"
     )
+    where = Reason("pilot_fits", pilot_nm=14_400_000, drill_nm=14_500_000, under_nm=100_000)
+    bolt = Reason("in_window", diameter_nm=14_500_000, least_nm=14_376_000, most_nm=14_676_000, position="41.3")
+    told = take_words(Take(UNIT, 4, 0, "doubtful", (doubt, where, bolt)))
+    assert "(no calibration date is entered for it; its pilot of 14.4 mm" in told
+    assert "under the drill; 14.5 mm (0.5709 in) lies at 41.3 %" in told
 
 
 def test_a_line_tells_what_meets_it_or_everything_that_does_not() -> None:
@@ -149,3 +202,20 @@ def test_a_line_tells_what_meets_it_or_everything_that_does_not() -> None:
     gap = Line(TAP, "gap", (), (Reason("none_fits", count=1),), (NearMiss(UNIT, (Reason("due_regrind"),)),))
     assert line_words(gap) == "1 on the shelf, none fits. T-16: It is due for regrind."
     assert look_alike_words([]) == ""
+
+
+def test_an_item_is_called_by_its_number_and_name_or_by_what_it_is() -> None:
+    bush = Facts(1, "insert", thread=read("M16x1.5").thread.key, inner=read("M14x1.5").thread.key)
+    assert item_words(Choice(replace(bush, name="flanged bush"), "8049")) == "8049 flanged bush"
+    assert item_words(Choice(bush)) == "insert M14x1.5 M16x1.5"
+    assert item_words(Choice(Facts(2, "drill", diameter=14_500_000)), "in") == "drill 0.5709 in (14.5 mm)"
+
+
+def test_a_hole_that_may_not_go_deeper_says_so_plainly() -> None:
+    full = _full("depth_short")
+    fixed = Reason("depth_short", **(dict(full.data) | {"deeper_nm": 0, "floor_nm": 3_000_000}))
+    assert "and may not go deeper, with 3 mm (0.1181 in) of floor below it" in say(fixed)
+    assert "may go" not in say(fixed)
+    roomy = Reason("depth_short", **{key: value for key, value in full.data.items() if key != "floor_nm"})
+    assert "and may go 12.7 mm (0.5000 in) deeper" in say(roomy)
+    assert "may not" not in say(roomy)

@@ -15,6 +15,7 @@ from repairs.site.bootstrap import BASE, ROOT
 DJANGO = {
     "django/__init__.py": "",
     "django/core/__init__.py": "",
+    "django/core/exceptions.py": "class ImproperlyConfigured(Exception): ...\n",
     "django/core/management.py": "import sys\n"
     "def execute_from_command_line(argv): print('version VERSION ran', argv[1:], 'in', sys.prefix)\n",
 }

@@ -52,6 +52,32 @@ def test_the_secret_key_is_made_once_and_only_its_owner_reads_it(tmp_path: Path)
     assert [path.name for path in tmp_path.iterdir()] == ["secret_key"]
 
 
+@pytest.mark.parametrize("words", [("migrate",), ("demo", "--no-serve"), ("plan", "M10x1.5")])
+def test_a_data_folder_that_cannot_be_written_is_named_in_one_sentence(tmp_path: Path, words: tuple[str, ...]) -> None:
+    (tmp_path / "file").touch()
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("THREADCRIB_", "DJANGO_"))}
+    ran = subprocess.run(
+        [sys.executable, "manage.py", *words],
+        cwd=ROOT,
+        env=kept | {"THREADCRIB_DATA": str(tmp_path / "file" / "data")},
+        capture_output=True,
+        text=True,
+    )
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr.startswith(f"The data folder {tmp_path / 'file' / 'data'} cannot be written: ")
+    assert ran.stderr.count("\n") == 1
+
+
+def test_a_data_folder_that_may_only_be_read_is_no_better(tmp_path: Path) -> None:
+    program = "import os; os.access = lambda *_: False\nfrom repairs.site import settings"
+    ran = _python(program, tmp_path)
+    assert "ImproperlyConfigured" in ran.stderr
+    assert list(tmp_path.iterdir()) == [], "nothing is tried before it is known"
+    assert _python(program, tmp_path, THREADCRIB_SECRET_KEY="given").returncode == 1, "SQLite needs it all the same"
+    elsewhere = {"THREADCRIB_SECRET_KEY": "given", "THREADCRIB_DATABASE_URL": "postgres://anna@db.example/crib"}
+    assert _python(program, tmp_path, **elsewhere).returncode == 0, "it needs no folder of its own then"
+
+
 def test_a_secret_key_that_is_given_is_not_written_anywhere(tmp_path: Path) -> None:
     given = _settings(tmp_path, THREADCRIB_SECRET_KEY="given")
     assert given["SECRET_KEY"] == "given"

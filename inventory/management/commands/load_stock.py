@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser, RawDescriptionHelpFormatter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,19 +12,11 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from inventory import sheets
-from inventory.errors import Refused
+from inventory.errors import Reason, Refused
+from inventory.management.database import made_database
 from inventory.wording import say
 
-_ONE = {
-    "items": "item",
-    "sites": "site",
-    "bins": "bin",
-    "people": "person",
-    "units": "unit",
-    "batches": "batch",
-    "suppliers": "supplier",
-    "offers": "offer",
-}
+_MOST_TOLD = 50  # of each sort; who has more to put right begins with these
 
 
 def _columns(columns: Sequence[sheets.Column]) -> str:
@@ -63,24 +55,26 @@ class Command(BaseCommand):
         parser.add_argument("--apply", action="store_true", help="write it; without this nothing is changed")
         parser.add_argument("--by", default="load_stock", help="whose name stands in the ledger")
 
+    @made_database()
     def handle(self, *args: Any, **options: Any) -> None:
         now = datetime.now(tz=settings.SHOP_ZONE)
         try:
             intake = sheets.load(paths=options["files"], as_of=now, by=options["by"], apply=options["apply"])
         except Refused as refused:
             raise CommandError(say(refused.reason)) from refused
-        for note in intake.notes:
-            self.stdout.write(f"Note: {say(note)}")
-        for told in intake.readings if not options["apply"] else ():
-            self.stdout.write(say(told))
+        for line in _told([Reason("intake_note", why=note) for note in intake.notes]):
+            self.stdout.write(line)
+        for line in _told(intake.readings if not options["apply"] else ()):
+            self.stdout.write(line)
         if intake.faults:
-            for fault in intake.faults:
-                self.stderr.write(say(fault))
-            raise CommandError(f"Nothing was taken in: {len(intake.faults)} to put right.")
-        counts = [(number, word) for word, number in intake.counts.items() if number]
-        what = ", ".join(f"{number} {_ONE[word] if number == 1 else word}" for number, word in counts)
-        what = what or "nothing new"
-        if intake.applied:
-            self.stdout.write(f"Taken in: {what}.")
-        else:
-            self.stdout.write(f"Would take in: {what}. Nothing was written; say --apply to do it.")
+            for line in _told(intake.faults):
+                self.stderr.write(line)
+            raise CommandError(say(Reason("intake_refused", faults=len(intake.faults))))
+        code = "intake_applied" if intake.applied else "intake_shown"
+        self.stdout.write(say(Reason(code, things=intake.counts)))
+
+
+def _told(reasons: Sequence[Reason]) -> Iterator[str]:
+    yield from map(say, reasons[:_MOST_TOLD])
+    if len(reasons) > _MOST_TOLD:
+        yield say(Reason("told_no_further", more=len(reasons) - _MOST_TOLD))

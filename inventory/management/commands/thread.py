@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from inventory.documents import candidate_document, thread_document
-from inventory.errors import Refused
+from inventory.errors import Reason, Refused
 from inventory.forms import MeasureForm
 from inventory.threads import classes, dossier, read
 from inventory.wording import say
@@ -48,14 +48,17 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         measured = {name: options[name] for name in MeasureForm.base_fields if options[name]}
         if bool(options["typed"]) == bool(measured):
-            raise CommandError("Give a thread, or measurements (--outside, --pitch …).", returncode=REFUSED)
-        documents = _candidates(measured, options["units"]) if measured else _threads(options)
+            raise CommandError(say(Reason("thread_or_measurements")), returncode=REFUSED)
+        refused: list[str] = []
+        documents = _candidates(measured, options["units"]) if measured else _threads(options, refused)
+        table = _candidate_table if measured else _thread_table
         if options["format"] == "json":
             self.stdout.write(json.dumps(documents, indent=2, ensure_ascii=False))
-            return
-        table = _candidate_table if measured else _thread_table
-        for line in table(documents, options["units"]):
-            self.stdout.write(line)
+        else:
+            for line in table(documents, options["units"]):
+                self.stdout.write(line)
+        if refused:
+            raise CommandError("\n".join(refused), returncode=REFUSED)
 
 
 def _candidates(measured: dict[str, str], units: str) -> list[dict[str, Any]]:
@@ -67,13 +70,15 @@ def _candidates(measured: dict[str, str], units: str) -> list[dict[str, Any]]:
     return [candidate_document(each, units) for each in form.found]
 
 
-def _threads(options: dict[str, Any]) -> list[dict[str, Any]]:
+def _threads(options: dict[str, Any], refused: list[str]) -> list[dict[str, Any]]:
+    """All that can be read; what cannot is added to `refused`, so that one slip does not hide the others."""
     documents: list[dict[str, Any]] = []
     for typed in options["typed"]:
         try:
             documents += _thread(typed, options)
-        except Refused as refused:
-            raise CommandError(say(refused.reason, options["units"]), returncode=REFUSED) from refused
+        except Refused as raised:
+            told = say(raised.reason, options["units"])
+            refused.append(told if typed in told else f"{typed}: {told}")
     return documents
 
 
@@ -116,7 +121,7 @@ def _thread_table(documents: list[dict[str, Any]], units: str) -> Iterator[str]:
             for name in LIMITS:
                 if limits.get(name):
                     yield f"    {name.replace('_', ' '):<20}{_both(limits[name], units)}"
-        yield from _drill_table("drills in the window, best first", found["drills"], units)
+        yield from _drill_table("drills in the window, best first", found, units)
         if found["insert_hole"]:
             hole = found["insert_hole"]
             limits = hole["limits"]
@@ -125,7 +130,7 @@ def _thread_table(documents: list[dict[str, Any]], units: str) -> Iterator[str]:
                 if limits.get(name):
                     yield f"    {name.replace('_', ' '):<20}{_both(limits[name], units)}"
             yield f"    {'tap major up to':<20}{_both(hole['tap_major']['most'], units)}"
-            yield from _drill_table("drills for the insert hole", hole["drills"], units)
+            yield from _drill_table("drills for the insert hole", hole, units)
         if found["look_alikes"]:
             yield "  look-alikes, never to be taken for it:"
             for alike in found["look_alikes"]:
@@ -135,11 +140,12 @@ def _thread_table(documents: list[dict[str, Any]], units: str) -> Iterator[str]:
         yield "  sources: " + "; ".join(found["sources"])
 
 
-def _drill_table(head: str, drills: list[dict[str, Any]], units: str) -> Iterator[str]:
-    if not drills:
-        return
-    yield f"  {head}:"
-    for drill in drills:
+def _drill_table(head: str, hole: dict[str, Any], units: str) -> Iterator[str]:
+    if hole["no_drill"]:
+        yield f"  {head}: {hole['no_drill']['text']}"
+    elif hole["drills"]:
+        yield f"  {head}:"
+    for drill in hole["drills"]:
         bases = drill["percent_of_thread"]
         percent = ", ".join(f"{each['percent']} % of thread on {each['basis']}" for each in bases)
         flag = f"  {drill['flag'].replace('_', ', ')}" if drill["flag"] else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import time
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,8 @@ from django.db import OperationalError, connection, transaction
 from django.utils import timezone
 
 from inventory import sheets, stock
-from inventory.errors import Refused
+from inventory.errors import Reason, Refused
+from inventory.roles import give_role
 from repairs import families, jobs
 from repairs.forms import JobFileError, read_job_file
 from repairs.management.printing import readiness_table
@@ -37,8 +39,7 @@ def load_workshop(*, as_of: datetime) -> None:
     """
     for login, name in LOGINS:
         user = get_user_model().objects.create_user(login, password=PASSWORD, first_name=name)
-        user.is_staff = user.is_superuser = login == "foreman"
-        user.save(update_fields=["is_staff", "is_superuser"])
+        give_role(user, login)
         stock.add_person(name=name)
     families.load_published()
     for path in sorted((FIXTURES / "families").glob("*.toml")):
@@ -54,7 +55,7 @@ def load_workshop(*, as_of: datetime) -> None:
             if request.booked:
                 jobs.book(job, by="foreman", as_of=as_of)
         except JobFileError as error:
-            raise CommandError(f"{path.name}: " + "; ".join(map(": ".join, error.problems))) from error
+            raise CommandError("\n".join(f"{path.name}: {place}: {text}" for place, text in error.problems)) from error
         except Refused as refused:
             raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
 
@@ -70,6 +71,19 @@ def _is_the_demos() -> bool:
     )
 
 
+def _refuse_taken(port: int) -> None:
+    """Raises `CommandError` where nothing can be served at this port: before the work is done, not after."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as the server does: closing calls do not count
+        try:
+            probe.bind(("127.0.0.1", port))
+            if port:
+                return
+        except (OSError, OverflowError):
+            pass
+    raise CommandError(say(Reason("demo_port_taken", port=port, other=8001 if port == 8000 else 8000)), returncode=2)
+
+
 class Command(BaseCommand):
     help = (
         "Load the demo workshop (an invented shop that overhauls pumps and vintage tractors) into the "
@@ -83,18 +97,17 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, no_serve: bool, fresh: bool, port: int, **options: Any) -> None:
         began = time.monotonic()
+        if not no_serve:
+            _refuse_taken(port)
         if connection.vendor != "sqlite":
-            raise CommandError("The demo runs on the embedded database; unset THREADCRIB_DATABASE_URL first.")
+            raise CommandError(say(Reason("demo_is_embedded")))
         if not _is_the_demos():
-            raise CommandError(
-                f"{connection.settings_dict['NAME']} is no demo database, and the demo leaves it alone; "
-                "name another folder in THREADCRIB_DATA for the demo."
-            )
+            raise CommandError(say(Reason("demo_leaves_alone", database=str(connection.settings_dict["NAME"]))))
         if fresh:
             self._start_over()
         call_command("migrate", verbosity=0)
         if not Job.objects.exists():
-            self.stdout.write("Loading the demo workshop …")
+            self.stdout.write(say(Reason("demo_loading")))
             with transaction.atomic():
                 load_workshop(as_of=timezone.now())
                 with connection.cursor() as cursor:
@@ -102,8 +115,8 @@ class Command(BaseCommand):
         plans = jobs.plan_jobs(list(jobs.open_jobs()), as_of=timezone.now())
         for line in readiness_table(plans):
             self.stdout.write(line)
-        self.stdout.write(f"({len(plans)} jobs, ready in {time.monotonic() - began:.1f} s)")
-        self.stdout.write('More of one job: python3 manage.py plan --job NUMBER; of any hole: plan "M14 x 1,5" …')
+        took = f"{time.monotonic() - began:.1f}"
+        self.stdout.write(say(Reason("demo_ready", jobs=len(plans), seconds=took)))
         if not no_serve:
             self._serve(port)
 
@@ -113,16 +126,16 @@ class Command(BaseCommand):
                 cursor.execute("BEGIN IMMEDIATE")
                 cursor.execute("ROLLBACK")
         except OperationalError as error:
-            raise CommandError("Somebody is writing to the demo's database; stop him first.") from error
+            raise CommandError(say(Reason("demo_written_to"))) from error
         connection.close()
         database = Path(str(connection.settings_dict["NAME"]))
         for suffix in ("", "-wal", "-shm"):
             database.with_name(database.name + suffix).unlink(missing_ok=True)
 
     def _serve(self, port: int) -> None:
-        self.stdout.write(f"\nThe site: http://127.0.0.1:{port}/  (stop with Ctrl-C)")
+        self.stdout.write("\n" + say(Reason("demo_served", address=f"http://127.0.0.1:{port}/")))
         for login, name in LOGINS:
-            self.stdout.write(f"  log in as {login} ({name}), password {PASSWORD}")
+            self.stdout.write("  " + say(Reason("demo_login", login=login, name=name, password=PASSWORD)))
         self.stdout.flush()
         os.environ.setdefault("THREADCRIB_DEBUG", "0")
         call_command("runserver", f"127.0.0.1:{port}", use_reloader=False)

@@ -8,8 +8,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
-from inventory.errors import Refused
+from inventory.errors import Reason, Refused
+from inventory.management.database import made_database
 from repairs import families
+from repairs.management.files import read_text
 from repairs.methods.families_file import FamilyError
 from repairs.wording import say
 
@@ -26,21 +28,21 @@ class Command(BaseCommand):
             "--published", action="store_true", help="load the published families that come with the program"
         )
 
+    @made_database()
     @transaction.atomic
     def handle(self, *args: Any, files: list[Path], published: bool, **options: Any) -> None:
         if not files and not published:
-            raise CommandError("Name at least one family file, or --published.")
+            raise CommandError(say(Reason("no_family_named")))
         if published:
             for family, count in families.load_published():
                 self.stdout.write(f"{family}, {count} sizes, published")
         for path in files:
             try:
-                family, count = families.load(text=path.read_text(encoding="utf-8"))
-            except (OSError, UnicodeDecodeError) as error:
-                raise CommandError(f"{path}: cannot be read ({error}); nothing was loaded.") from error
+                family, count = families.load(text=read_text(path))
             except FamilyError as error:
-                listed = "\n".join(f"  {say(reason)}" for reason in error.reasons)
-                raise CommandError(f"{path}: nothing was loaded.\n{listed}") from error
+                listed = "".join(f"\n  {say(reason)}" for reason in error.reasons)
+                raise CommandError(say(Reason("family_not_loaded", file=str(path))) + listed) from error
             except Refused as refused:
-                raise CommandError(f"{path}: {say(refused.reason)} Nothing was loaded.") from refused
+                why = Reason("family_not_loaded", file=str(path), cause=refused.reason)
+                raise CommandError(say(why)) from refused
             self.stdout.write(f"{path.name}: {family}, {count} sizes, {family.standing}")

@@ -7,14 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import OperationalError
 from django.utils import timezone
 
 from inventory import stock
-from inventory.errors import Refused
+from inventory.errors import Reason, Refused
+from inventory.management.database import made_database
 from repairs import cards, jobs
 from repairs.forms import GROUP_KEYS, JOB_KEYS, PART_KEYS, JobFileError, read_job, read_job_file
 from repairs.jobs import JobPlan
+from repairs.management.files import read_text
 from repairs.management.printing import plan_report
 from repairs.wording import say
 
@@ -44,33 +45,35 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("typed_thread", nargs="?", metavar="THREAD", help='the bolt thread, "M14 x 1,5"')
+        parser.add_argument("--thread", help="the same, by name")
         parser.add_argument("--file", type=Path, help="a job file")
         parser.add_argument("--job", metavar="NUMBER", help="a saved job")
         parser.add_argument("--format", choices=["table", "json"], default="table", help="for people or for programs")
         parser.add_argument("--units", choices=["mm", "in"], default="mm", help="which leads")
+        parser.add_argument("--every-size", action="store_true", help="every size of every method beside the plan")
         for key, told in GROUP_KEYS.items():
             if key not in ("thread", "positions", "starts", "ends"):
                 parser.add_argument(f"--{key.replace('_', '-')}", dest=f"group_{key}", help=told)
         parser.add_argument("--fixture", dest="part_fixture", help=PART_KEYS["fixture"])
         parser.add_argument("--hand", dest="part_hand", help=PART_KEYS["hand"])
-        parser.add_argument("--site", help="the site where the work is done (the only one, if there is one)")
+        parser.add_argument("--site", help="the site where the work is done (if left out, where most units stand)")
         parser.add_argument("--starts", default="+0d", help=JOB_KEYS["starts"])
         parser.add_argument("--ends", help=JOB_KEYS["ends"])
 
+    @made_database()
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             plan = self._plan(options)
-        except OperationalError as error:
-            raise CommandError("There is no database yet: run migrate first.", returncode=NOT_PLANNED) from error
         except JobFileError as error:
-            listed = "\n".join(f"  {place}: {text}" for place, text in error.problems)
-            raise CommandError(f"could not be planned:\n{listed}", returncode=NOT_PLANNED) from error
+            by_option = options["file"] is None
+            listed = [f"\n  {_option(place) if by_option else place}: {text}" for place, text in error.problems]
+            raise CommandError(say(Reason("not_planned")) + "".join(listed), returncode=NOT_PLANNED) from error
         except Refused as refused:
-            raise CommandError(say(refused.reason), returncode=NOT_PLANNED) from refused
+            raise _refused(refused.reason) from refused
         if options["format"] == "json":
             self.stdout.write(json.dumps(cards.document(plan, units=options["units"]), indent=2, ensure_ascii=False))
         else:
-            for line in plan_report(plan, units=options["units"]):
+            for line in plan_report(plan, units=options["units"], every_size=options["every_size"]):
                 self.stdout.write(line)
         code = NOT_PLANNED if plan.unplanned else COMPLETE if plan.complete else GAPS
         if code:
@@ -78,44 +81,59 @@ class Command(BaseCommand):
 
     def _plan(self, options: dict[str, Any]) -> JobPlan:
         now = timezone.now()
-        given = [name for name in ("typed_thread", "file", "job") if options[name]]
+        given = [name for name in ("typed_thread", "thread", "file", "job") if options[name] is not None]
         if len(given) != 1:
-            raise CommandError("Give one of: a thread, --file FILE, --job NUMBER.", returncode=NOT_PLANNED)
-        if options["job"]:
+            raise Refused(Reason("plan_of_one_thing"))
+        every_size = options["every_size"] or options["format"] == "json"
+        if options["job"] is not None:
             job = jobs.open_jobs().filter(number=options["job"]).first()
             if job is None:
-                raise CommandError(f"There is no open job {options['job']!r}.", returncode=NOT_PLANNED)
-            return jobs.plan_job(job, as_of=now)
-        if options["file"]:
-            try:
-                text = options["file"].read_text(encoding="utf-8")
-            except (OSError, UnicodeDecodeError) as error:
-                raise CommandError(f"{options['file']}: cannot be read ({error}).", returncode=NOT_PLANNED) from error
-            request = read_job_file(text, as_of=now)
+                raise Refused(Reason("job_unknown", number=options["job"]))
+            return jobs.plan_job(job, as_of=now, every_size=every_size)
+        if options["file"] is not None:
+            request = read_job_file(read_text(options["file"]), as_of=now)
         else:
-            request = read_job(self._document(options), as_of=now)
+            site, *others = [options["site"]] if options["site"] is not None else _sites()
+            request = read_job(self._document(options, site), as_of=now)
+            if others:
+                self.stderr.write(say(Reason("site_taken", site=site, others=tuple(others))))
         if stock.site_names():
             stock.site(request.site)
-        return jobs.plan_request(request, as_of=now)
+        return jobs.plan_request(request, as_of=now, every_size=every_size)
 
-    def _document(self, options: dict[str, Any]) -> dict[str, Any]:
+    def _document(self, options: dict[str, Any], site: str) -> dict[str, Any]:
         """The options as a job file would say them; what rules methods in or out and is not given is unknown."""
         group = {
             name.removeprefix("group_"): value
             for name, value in options.items()
             if name.startswith("group_") and value is not None
         }
-        group = {"holes": "1", "hole": "blind", "before": "unknown", "made": "unknown"} | group
+        group = {"holes": "1", "hole": "blind", "depth": "unknown", "before": "unknown", "made": "unknown"} | group
+        group["thread"] = options["typed_thread"] if options["thread"] is None else options["thread"]
         part = {
             name.removeprefix("part_"): value
             for name, value in options.items()
             if name.startswith("part_") and value is not None
         }
-        sites = stock.site_names()
         window = {"starts": options["starts"]} | ({"ends": options["ends"]} if options["ends"] else {})
         return {
             "number": "not saved",
-            "site": options["site"] or (sites[0] if sites else "here"),
+            "site": site,
             **window,
-            "parts": [{"name": "part", **part, "groups": [{"thread": options["typed_thread"], **group}]}],
+            "parts": [{"name": "part", **part, "groups": [group]}],
         }
+
+
+def _sites() -> list[str]:
+    """The sites where nobody named one, that with most units first."""
+    return [name for name, _ in stock.unit_counts()] or ["here"]
+
+
+def _refused(reason: Reason) -> CommandError:
+    return CommandError(say(reason), returncode=NOT_PLANNED)
+
+
+def _option(place: str) -> str:
+    """The option that fills this place of a job file."""
+    name = place.rsplit(".", 1)[-1]
+    return name if name == "thread" else f"--{name.replace('_', '-')}"

@@ -78,6 +78,33 @@ def test_what_cannot_be_read_is_refused_with_what_would_do(typed: str, proposal:
     assert proposal in str(refused(typed))
 
 
+def test_one_slip_does_not_hide_the_other_threads() -> None:
+    out = StringIO()
+    with pytest.raises(CommandError) as caught:
+        call_command("thread", "M14x15", "9/16-18", "1/4 26", stdout=out)
+    assert caught.value.returncode == 2
+    assert out.getvalue().startswith("9/16-18 UNF")
+    assert [line.split(":")[0] for line in str(caught.value).splitlines()] == [
+        "M14x15",
+        "“1/4 26” can be more than one thread; which is it",
+    ]
+
+
+def test_a_class_is_read_in_any_case_where_the_case_means_nothing() -> None:
+    (found,) = documents("9/16-18", "--class", "2b")
+    assert found["internal"]["class"] == "2B"
+    (found,) = documents("M14x1.5", "--class", "6h")
+    assert (found["internal"], found["external"]["class"]) == (None, "6h")
+
+
+def test_a_hole_that_no_standard_drill_fits_says_so() -> None:
+    # 2B minor limits of 1 1/2-18 UNEF: 1.440 to 1.453 in (ASME B1.1 table 2); 36.5 and 37 mm and 1 29/64 in miss it
+    assert "No standard drill lies between 36.576 mm (1.4400 in) and 36.906 mm" in told("1 1/2-18 UNEF")
+    (found,) = documents("1 1/2-18 UNEF")
+    assert (found["drills"], found["no_drill"]["code"]) == ([], "drill_none_fits")
+    assert documents("M14x1.5")[0]["no_drill"] is None
+
+
 def test_an_unknown_class_is_refused() -> None:
     assert "9Z" in str(refused("M14x1.5", "--class", "9Z"))
 

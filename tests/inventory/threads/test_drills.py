@@ -219,3 +219,11 @@ def test_no_standard_drill_for_a_window_between_two_is_said() -> None:
         tap_drill(Thread("EG-M", 60_000_000, 350_000))
     assert refused.value.reason.code == "drill_none_fits"
     assert refused.value.reason["least_nm"] < refused.value.reason["most_nm"]
+
+
+@pytest.mark.parametrize(("typed", "usual"), [("M64", "58 mm"), ("M52x1.5", "50.5 mm"), ("M55x1.5", "53.5 mm")])
+def test_large_threads_have_their_drill_too(typed: str, usual: str) -> None:
+    # D - P (ISO 2306 practice); 50.5 and 53.5 mm are in nobody's rack and are named all the same
+    thread = read(typed).thread
+    assert tap_drill(thread).name == usual
+    assert drill_choices(thread)[0].drill.name == usual

@@ -21,6 +21,8 @@ from inventory.threads import (
     read,
     series,
 )
+from inventory.threads.iso_965 import preferred, tolerance
+from inventory.threads.limits import class_as_written
 
 INCH = Decimal("25.4")
 
@@ -346,3 +348,47 @@ def test_the_default_classes_of_the_british_systems() -> None:
         "3/8 brass": ("normal", "medium"),
         "G 1/4": ("internal", "A"),
     }
+
+
+def test_a_printed_tolerance_that_departs_from_the_formula_is_taken_and_said() -> None:
+    # 5/8-11 UNC 2A: 0.3 of the tolerance is 0.00165 in, printed as 0.0016 (a public copy of the table of ASME B1.1)
+    limits = external_limits(read("5/8-11 UNC").thread, "2A")
+    assert limits.major_max / INCH == Decimal("0.6234")
+    assert limits.source.endswith("a value as the table prints it")
+    assert external_limits(read("5/8-11 UNC-LH").thread, "2A") == limits
+    # #6-32 UNC 3B and 1 1/8-7 UNC 2A, from memory of the same table
+    assert internal_limits(read("#6-32").thread, "3B").pitch_max / INCH == Decimal("0.1204")
+    assert "from memory" in internal_limits(read("#6-32").thread, "3B").source
+    assert external_limits(read("1 1/8-7 UNC").thread, "2A").pitch_min / INCH == Decimal("1.0228")
+
+
+def test_a_class_is_written_as_its_standard_does() -> None:
+    assert class_as_written(HALF, "2b") == "2B"
+    assert class_as_written(read("G 1/4").thread, "a") == "A"
+    assert class_as_written(read("3/8 BSF").thread, "CLOSE") == "close"
+    assert class_as_written(M14, "5h") == "5h"  # of a bolt, and no slip for 5H
+    assert class_as_written(M14, "9Z") == class_as_written(HALF, "9Z") == "9Z"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "pitch", "size", "rule", "printed"),
+    [
+        ("TD1", "0.5", "0", 132, 140),
+        ("TD1", "1", "0", 224, 236),
+        ("TD1", "2.5", "0", 425, 450),
+        ("es_g", "0.75", "0", 24, 22),
+        ("Td2", "0.5", "4", 80, 75),
+        ("TD2", "0.5", "4", 106, 100),
+        ("TD2", "1.5", "8", 170, 180),
+        ("TD2", "1.25", "14", 170, 180),
+        ("TD2", "1.5", "14", 180, 190),
+    ],
+)
+def test_the_table_goes_before_the_formula_in_all_nine_places_where_they_part(
+    quantity: str, pitch: str, size: str, rule: int, printed: int
+) -> None:
+    """ISO 965-1 at grade 6, micrometres: what the formula with R40 rounding gives, and what the tables print."""
+    found = tolerance(quantity, Decimal(pitch), "" if quantity == "es_g" else "6", Decimal(size))
+    assert found is not None
+    assert (found.um, found.how) == (printed, "read")
+    assert preferred(Decimal(rule)) == rule != printed

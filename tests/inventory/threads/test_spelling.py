@@ -15,6 +15,9 @@ from inventory.threads.spelling import level, tidy
         ("Ｍ１４", "M14"),
         (",5", ".5"),
         ("M14²", "M14²"),
+        ("М14х1", "M14x1"),
+        ("\ufeffM\u00ad14\u200f", "M14"),
+        ("M14\u202ex1", "M14\u202ex1"),
         ("", ""),
     ],
 )

@@ -11,13 +11,16 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from inventory.roles import give_role
 from inventory.threads import covered, dossier, internal_limits, read
 from inventory.views.threads import drawn
 
 
 @pytest.fixture
 def reader(client: Client, db: None) -> Client:
-    client.force_login(User.objects.create_user("reader"))
+    reader = User.objects.create_user("reader")
+    give_role(reader, "fitter")
+    client.force_login(reader)
     return client
 
 
@@ -73,7 +76,7 @@ def test_a_wrong_measurement_is_refused_at_its_field(reader: Client) -> None:
 
 
 def test_the_page_asks_nothing_of_the_database_but_who_asks(reader: Client, django_assert_num_queries: Any) -> None:
-    with django_assert_num_queries(2):  # session, user
+    with django_assert_num_queries(3):  # session, user, roles
         page(reader, q="M14x1.5")
 
 
@@ -94,3 +97,26 @@ def test_the_drawing_carries_the_numbers_of_the_limits(reader: Client) -> None:
     told = re.search(r"hole minor ([\d.]+) to ([\d.]+)", shown)
     assert told
     assert (Decimal(told[1]), Decimal(told[2])) == (limits.minor_min, limits.minor_max)
+
+
+def test_a_hole_without_a_standard_drill_says_so(reader: Client) -> None:
+    # 2B minor limits of 1 1/2-18 UNEF: 1.440 to 1.453 in (ASME B1.1 table 2)
+    shown = page(reader, q="1 1/2-18 UNEF")
+    assert "No standard drill lies between 36.576 mm (1.4400 in)" in shown
+    assert "Drill, best first" not in shown
+
+
+def test_inches_lead_for_who_prefers_them(reader: Client) -> None:
+    session = reader.session
+    session["units"] = "in"
+    session.save()
+    shown = page(reader, q="9/16-18")
+    assert shown.index(">0.51500<") < shown.index(">13.081<")
+    assert "(pitch 0.0035 in (0.089 mm) off" in shown
+
+
+def test_look_alikes_are_drawn_to_the_scale_of_the_thread(reader: Client) -> None:
+    shown = page(reader, q="9/16-18 UNF")
+    heights = re.findall(r'viewBox="0 0 450 ([0-9.]+)"', shown)
+    assert len(heights) == 4
+    assert len(set(heights)) == 1

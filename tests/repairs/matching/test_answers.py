@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import pickle
-from datetime import timedelta
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
 
 from inventory.kinds import Held
 from inventory.threads import Thread
@@ -16,8 +19,10 @@ from tests.repairs.matching.shelf import (
     M16_COARSE,
     M18,
     MM,
+    PILOTED,
     START,
     WINDOW,
+    cutter,
     drill,
     insert_need,
     inserts,
@@ -25,6 +30,7 @@ from tests.repairs.matching.shelf import (
     only,
     tap,
     tap_need,
+    unit,
 )
 
 
@@ -107,3 +113,68 @@ def test_nothing_asked_is_nothing_answered() -> None:
 def test_an_answer_can_be_pickled() -> None:
     lines = match([tap_need(), insert_need()], [tap("T-1"), tap("T-2", {"thread": M16_COARSE.key})])
     assert pickle.loads(pickle.dumps(lines)) == lines
+
+
+ELSEWHERE = [
+    ({"site": "Annex"}, {"sites": ("Annex",), "tags": ("S-1",), "tag": ""}),
+    ({"condition": "away", "away_why": "loan", "away_until": date(2026, 3, 9)},
+     {"tag": "S-1", "why": "loan", "until": date(2026, 3, 9), "sites": ()}),
+    ({"condition": "away", "away_why": "regrind"}, {"tag": "S-1", "why": "regrind", "until": ""}),
+    ({"site": "Annex", "holds": (Held("J-1", START, END),)}, {"labels": ("J-1",), "sites": ("Annex",)}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("state", "numbers"), ELSEWHERE, ids=["elsewhere", "lent", "at regrind", "held elsewhere"])
+def test_what_would_do_and_is_not_here_says_where_it_is(state: dict[str, Any], numbers: dict[str, Any]) -> None:
+    (line,) = match([need("setting_tool", thread=M16.key)], [unit("S-1", "setting_tool", {"thread": M16.key}, **state)])
+    assert only(line) == (GAP, ["none_at_hand"])
+    assert line.reasons[0].data.items() >= {"count": 1, **numbers}.items()
+
+
+def test_of_several_away_the_one_that_is_back_first_is_named() -> None:
+    away = {"condition": "away", "away_why": "loan"}
+    stock = [
+        unit("S-1", "setting_tool", {"thread": M16.key}, **away),
+        unit("S-2", "setting_tool", {"thread": M16.key}, **away, away_until=date(2026, 4, 9)),
+        unit("S-3", "setting_tool", {"thread": M16.key}, **away, away_until=date(2026, 3, 9)),
+        unit("S-4", "setting_tool", {"thread": M16.key}, site="Annex"),
+        unit("S-5", "setting_tool", {"thread": M16.key}, condition="due_regrind"),
+    ]
+    (line,) = match([need("setting_tool", thread=M16.key)], stock)
+    assert dict(line.reasons[0].data) == {
+        "count": 4, "tag": "S-3", "why": "loan", "until": date(2026, 3, 9), "sites": ("Annex",), "tags": ("S-4",),
+        "labels": (),
+    }  # fmt: skip
+
+
+# Two drills of the window; the worn one of 14.6 is chosen, and under it no pilot of 14.4 runs.
+DRILLS = [drill("D-1", 14_600_000, life_left=4), drill("D-2", 14_500_000, life_left=40)]
+ABSENT = [
+    ({"holds": (Held("J-1", START, END),)}, "all_held", {"labels": ("J-1",), "first_free": END}, ["held"]),
+    ({"condition": "away", "away_why": "loan", "away_until": date(2026, 3, 9)}, "none_at_hand",
+     {"tag": "S-1", "until": date(2026, 3, 9)}, ["away"]),
+    ({"site": "Annex"}, "none_at_hand", {"sites": ("Annex",)}, ["other_site"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("state", "code", "numbers", "near"), ABSENT, ids=["held", "lent", "elsewhere"])
+def test_a_cutter_that_cannot_be_had_is_not_blamed_for_a_drill_that_was_chosen_without_it(
+    state: dict[str, Any], code: str, numbers: dict[str, Any], near: list[str]
+) -> None:
+    drilled, line = match(PILOTED, [*DRILLS, cutter("S-1", 14_400_000, **state)])
+    assert [take.line.tag for take in drilled.takes] == ["D-1"]
+    assert only(line) == (GAP, [code])
+    assert line.reasons[0].data.items() >= numbers.items()
+    assert [reason.code for reason in line.near[0].reasons] == near
+
+
+def test_a_pilot_that_runs_under_no_drill_of_the_window_is_a_fault_whatever_else_it_lacks() -> None:
+    _, line = match(PILOTED, [*DRILLS, cutter("S-1", 12 * MM, site="Annex")])
+    assert only(line) == (GAP, ["none_fits"])
+    assert [reason.code for reason in line.near[0].reasons] == ["other_site", "pilot_not_under_drill"]
+
+
+def test_a_cutter_that_lacks_nothing_but_a_drill_for_its_pilot_says_so() -> None:
+    _, line = match(PILOTED, [DRILLS[0], cutter("S-1", 14_400_000)])
+    assert only(line) == (GAP, ["none_fits"])
+    assert [reason.code for reason in line.near[0].reasons] == ["pilot_not_under_drill"]

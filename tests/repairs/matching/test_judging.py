@@ -9,9 +9,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from inventory.errors import Reason
 from inventory.kinds import Held
 from inventory.threads import Thread
-from repairs.matching import Judgement, judge, match
+from repairs.matching import REFUSED, Judgement, judge, judge_item, match
 from repairs.methods.values import DOUBTFUL, MATCH, Need, Window
 from tests.repairs.matching.shelf import (
     END,
@@ -21,6 +22,7 @@ from tests.repairs.matching.shelf import (
     M16_COARSE,
     M18,
     MM,
+    PILOTED,
     START,
     WINDOW,
     batch,
@@ -269,3 +271,61 @@ def test_a_batch_is_judged_by_what_is_not_held_of_it() -> None:
         judge(insert_need(), replace(held, holds=(Held(LABEL, None, None, quantity=6),)), label=LABEL).status == MATCH
     )
     assert judge(insert_need(), inserts("L1", 1, 3)).status == MATCH  # another batch may bring the rest
+
+
+def test_an_item_is_judged_as_it_would_come_new_by_its_measurements_alone() -> None:
+    worn = tap("T-1", site="Barn", condition="due_regrind", life_left=0)
+    assert judge(tap_need(), worn).status == REFUSED
+    assert judge_item(tap_need(), worn.facts).status == MATCH
+    assert codes(judge_item(tap_need(reach=61 * MM), worn.facts)) == ["too_short"]
+    assert judge_item(tap_need(), tap("T-2", {"lead": 30}).facts).status == DOUBTFUL
+    drill_need, cutter_need = PILOTED
+    for pilot, drilled, status in (
+        (14_400_000, 14_500_000, MATCH),
+        (14_400_000, 14_600_000, REFUSED),
+        (14_400_000, WINDOW, DOUBTFUL),
+        (14_400_000, None, MATCH),
+    ):
+        assert judge_item(cutter_need, cutter("S-1", pilot).facts, drilled=drilled).status == status
+    assert judge_item(drill_need, drill("D-1", 14_500_000).facts).status == MATCH
+
+
+def test_a_thing_that_nothing_was_entered_to_judge_by_is_doubtful_and_says_what_to_enter() -> None:
+    unknown = Reason("torque_missing", bolt="M14x1.5")
+    wrench = unit("W-1", "torque_wrench", {"torque_min": 1, "torque_max": 9}, calibration_due=date(2026, 12, 1))
+    judgement = judge(need("torque_wrench", unjudged=(unknown,)), wrench)
+    assert (judgement.status, judgement.reasons) == (DOUBTFUL, (unknown,))
+    assert judge(need("torque_wrench", torque=5), wrench).status == MATCH
+    (line,) = match([need("torque_wrench", unjudged=(unknown,))], [wrench])
+    assert (line.status, line.reasons) == (DOUBTFUL, (unknown,))
+    asked, other = need("torque_wrench", "A", unjudged=(unknown,)), need("torque_wrench", "B", torque=5)
+    assert [each.status for each in match([asked, other], [wrench])] == [DOUBTFUL, MATCH]
+
+
+@pytest.mark.parametrize(
+    ("hours", "status", "code", "numbers"),
+    [
+        (None, DOUBTFUL, "cure_missing", {"end": END}),
+        (24, MATCH, "cure_in_time", {"cure_hours": 24, "latest": END - timedelta(hours=24)}),
+        (71, MATCH, "cure_in_time", {"cure_hours": 71, "latest": START + timedelta(hours=1)}),
+        (72, DOUBTFUL, "cure_too_long", {"cure_hours": 72, "window_hours": 72, "end": END}),
+        (96, DOUBTFUL, "cure_too_long", {"cure_hours": 96, "window_hours": 72, "end": END}),
+    ],
+)
+def test_an_adhesive_must_cure_before_the_window_ends(
+    hours: int | None, status: str, code: str, numbers: dict[str, Any]
+) -> None:
+    tube = batch("R-1", 1, "adhesive", 3, {"cure_hours": hours}, expires=date(2026, 12, 1))
+    judgement = judge(need("adhesive", quantity=1, cures=True), tube)
+    assert (judgement.status, codes(judgement)) == (status, [code])
+    assert judgement.reasons[0].data.items() >= numbers.items()
+    assert judge(need("adhesive", quantity=1), tube) == Judgement(MATCH, ())
+
+
+def test_of_two_adhesives_the_one_that_cures_in_time_is_taken() -> None:
+    slow, fast = (
+        batch(lot, number, "adhesive", 3, {"cure_hours": hours}, expires=date(2026, 12, 1))
+        for lot, number, hours in (("R-1", 1, 96), ("R-2", 2, 24))
+    )
+    (line,) = match([need("adhesive", quantity=1, cures=True)], [slow, fast])
+    assert (line.status, [take.line.tag for take in line.takes]) == (MATCH, ["R-2"])

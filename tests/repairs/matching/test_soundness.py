@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inventory.errors import Reason
 from inventory.kinds import KINDS, Facts, Held, StockLine
 from repairs.matching import Line, match, search, smallest, walking
 from repairs.matching.smallest import BudgetSpent, Smallest
@@ -65,7 +66,10 @@ def _needs(draw: st.DrawFn) -> list[Need]:
         elif kind == "insert":
             asked = {"thread": M16.key, "inner": M14.key, "family": "own/1", "length": 20 * MM}
         elif kind == "torque_wrench":
-            asked = {"torque": draw(st.sampled_from([20_000, 90_000]))}
+            torque = draw(st.sampled_from([20_000, 90_000, None]))
+            asked = {"torque": torque, "unjudged": () if torque else (Reason("torque_missing", bolt="M14x1.5"),)}
+        elif kind == "adhesive":
+            asked = {"cures": draw(st.booleans())}
         elif kind == "fixture":
             asked = {"name": "cover", "hand": draw(st.sampled_from(["", "L", "R"]))}
         amount = draw(st.integers(0, 6))
@@ -133,6 +137,7 @@ def _stock(draw: st.DrawFn) -> list[StockLine]:
             torque_min=pick(5_000, None),
             torque_max=pick(50_000, 200_000, None),
             family=pick("own/1", "own/1", "own/2", "other/1", ""),
+            cure_hours=pick(12, 47, 48, 200, None) if kind == "adhesive" else None,
         )
         held = pick(
             (),
@@ -221,6 +226,8 @@ def _violations(lines: Sequence[Line]) -> list[str]:
                 and (asked.lead is None or (facts.lead or 0) <= asked.lead.match)
                 and (not kind.calibrated or stock.calibration_due is not None)
                 and (not kind.perishable or stock.expires is not None)
+                and (not asked.cures or 0 < (facts.cure_hours or 0) < (asked.end - asked.start) / timedelta(hours=1))
+                and (asked.kind != "torque_wrench" or asked.torque is not None)
             )
             rule(sure or take.status == DOUBTFUL, "a doubt passed over", line)
             if asked.pilot_of:

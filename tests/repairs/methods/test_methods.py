@@ -12,6 +12,7 @@ import pytest
 from inventory.quantities import read_length, to_mm
 from inventory.threads import Thread, insert_hole, read, read_drill
 from repairs.methods import METHODS, consider, example, pick
+from repairs.methods.room import DRILL_POINT, up
 from repairs.methods.values import (
     DEFAULTS,
     DOUBTFUL,
@@ -250,6 +251,7 @@ def test_the_measured_major_diameter_overrules_the_tap_s(sizes: list[Size]) -> N
     twin = option_of(plans(sizes, **told)["flanged_bush"], "M16x1.5", 21 * MM)
     reason = check(twin, "bite_short").reason
     assert (reason["how"], reason["bite"]) == ("measured", "2.4")
+    assert "major_source" not in reason.data  # whoever measured it is its source
 
 
 def test_the_old_insert_comes_out_first(sizes: list[Size]) -> None:
@@ -496,6 +498,40 @@ def test_a_screw_locking_insert_is_proved_by_its_prevailing_torque_not_by_a_free
         assert check(option, "prevailing_torque_missing").status == NOT_CHECKED
 
 
+@pytest.mark.parametrize(("more", "only"), [(0, True), (811_000, True), (812_000, False)])
+def test_metal_only_just_as_thick_as_the_insert_has_no_countersink_to_spare(
+    sizes: list[Size], more: int, only: bool
+) -> None:
+    """The least thickness is published as L without a countersink; EG M14x1.5 is 15.949 over 14.324: 0.8125 deep."""
+    standing = [
+        option
+        for option in plans(sizes, through=True, depth=14_000_000 + more)["wire_insert"].options
+        if not option.ruled_out and option.size.length == 14_000_000
+    ]
+    assert standing
+    for option in standing:
+        (step,) = (step for step in option.steps if step.code == "chamfer")
+        told = [reason.code for reason in step.cautions]
+        assert ("break_the_edge_only" in told, step.settings == ()) == (only, only)
+
+
+def test_a_formed_thread_that_an_earlier_repair_drilled_away_is_not_to_be_drilled_away_again(
+    sizes: list[Size],
+) -> None:
+    for before, said in (("none", True), ("wire_insert", False)):
+        told = {"before": before, "made": "formed", "passes_gauge": "no", "failed": "insert"}
+        drills = [
+            step
+            for plan in plans(sizes, **told).values()
+            for option in plan.options
+            if not option.ruled_out
+            for step in option.steps
+            if step.code == "drill"
+        ]
+        assert drills
+        assert {"drill_formed_thread_away" in [each.code for each in step.cautions] for step in drills} == {said}
+
+
 def test_a_tang_may_stay_only_in_a_blind_hole(sizes: list[Size]) -> None:
     for through, said in ((False, True), (True, False)):
         option = chosen(plans(sizes, through=through)["wire_insert"])
@@ -646,6 +682,26 @@ def test_a_through_hole_s_missing_thickness_is_not_checked(sizes: list[Size]) ->
     assert need(option, "drill").reach is None
 
 
+@pytest.mark.parametrize(("depth", "longest"), [(40, 28), (30, 21)])
+def test_the_longest_insert_that_fits_is_told_beside_the_one_that_engages_enough(
+    sizes: list[Size], depth: int, longest: int
+) -> None:
+    """L + 6 P with a plug tap, L + 4 P with a bottoming one: 28 + 6 = 34 goes into 40 and not into 30."""
+    option = chosen(plans(sizes, depth=depth * MM, floor=5 * MM)["wire_insert"])
+    reason = check(option, "engagement_enough").reason
+    assert (option.size.length, reason["longest_nm"]) == (21 * MM, longest * MM)
+
+
+@pytest.mark.parametrize("through", [False, True])
+def test_of_a_hole_whose_depth_nobody_entered_no_longest_insert_is_told(sizes: list[Size], through: bool) -> None:
+    plan = plans(sizes, depth=None, through=through, floor=None)["wire_insert"]
+    assert "longest_nm" not in check(chosen(plan), "engagement_enough").reason.data
+    short = next(option for option in plan.options if option.size.length == 14 * MM)
+    remedy = check(short, "engagement_short").remedy
+    assert remedy is not None
+    assert remedy.code == "engineer_signs"
+
+
 def test_a_bush_before_without_its_thread_told_is_doubtful(sizes: list[Size]) -> None:
     option = chosen(plans(sizes, before="solid_bush", failed="insert")["flanged_bush"])
     assert codes(option, DOUBTFUL) == ["before_thread_missing"]
@@ -657,10 +713,134 @@ def test_a_thread_formed_by_its_screw_is_told_without_stopping_the_repair(sizes:
     assert "ordinary_bolt_only" in [reason.code for reason in option.steps[-1].cautions]
 
 
-def test_magnesium_wants_its_powder_at_hand(sizes: list[Size]) -> None:
-    option = chosen(plans(sizes, material="magnesium")["flanged_bush"])
-    assert need(option, "safety").name == "metal-fire powder"
-    assert "safety" not in {each.kind for each in chosen(plans(sizes)["flanged_bush"]).needs}
+IN_MAGNESIUM = {
+    # what is repaired: the first step that cuts or strikes, and every step at which that is minded
+    "flanged_bush": ("drill", ["drill", "seat", "tap"]),
+    "plain_bush": ("drill", ["drill", "tap"]),
+    "wire_insert": ("drill", ["drill", "chamfer", "tap", "break_tang"]),
+    "keyed_bush": ("drill", ["drill", "countersink", "tap", "drive_keys"]),
+}
+
+
+@pytest.mark.parametrize("method", IN_MAGNESIUM)
+def test_magnesium_wants_powder_and_chip_bin_from_the_first_cut_on_and_a_barrier_in_the_joint(
+    sizes: list[Size], method: str
+) -> None:
+    bolt = thread("3/8-16 UNC") if method == "keyed_bush" else thread("M14x1.5")
+    option = chosen(plans(sizes, material="magnesium", bolt=bolt)[method])
+    first, minded = IN_MAGNESIUM[method]
+    assert (need(option, "safety").name, need(option, "safety").step) == ("metal-fire powder", first)
+    assert (need(option, "chip_bin").step, need(option, "corrosion_barrier").step) == (first, "wind_in")
+    told = [
+        step.code
+        for step in option.steps
+        if {"magnesium_chips", "magnesium_struck"} & {caution.code for caution in step.cautions}
+    ]
+    assert told == minded
+    elsewhere = {each.kind for each in chosen(plans(sizes, bolt=bolt)[method]).needs}
+    assert not elsewhere & {"safety", "chip_bin", "corrosion_barrier"}
+
+
+def test_a_keyed_bush_that_goes_back_like_for_like_in_magnesium_wants_the_powder_too(sizes: list[Size]) -> None:
+    told = {
+        "bolt": thread("5/16-18 UNC"), "before": "keyed_bush", "before_thread": thread("1/2-13 UNC"),
+        "failed": "insert", "passes_gauge": "yes", "material": "magnesium",
+    }  # fmt: skip
+    option = chosen(plans(sizes, **told)["keyed_bush"])
+    assert option.like_for_like
+    assert need(option, "safety").step == need(option, "chip_bin").step == "remove_old"
+    struck = [step.code for step in option.steps if "magnesium_struck" in {caution.code for caution in step.cautions}]
+    assert struck == ["remove_old", "drive_keys"]
+
+
+def test_a_wire_insert_that_goes_back_in_magnesium_wants_the_powder_for_its_extractor_and_its_tang(
+    sizes: list[Size],
+) -> None:
+    told = {"before": "wire_insert", "failed": "insert", "passes_gauge": "yes", "material": "magnesium"}
+    option = chosen(plans(sizes, **told)["wire_insert"])
+    assert option.like_for_like
+    assert need(option, "safety").step == "remove_old"
+    struck = [step.code for step in option.steps if "magnesium_struck" in {caution.code for caution in step.cautions}]
+    assert struck == ["remove_old", "break_tang"]
+
+
+def test_an_adhesive_and_a_barrier_in_one_joint_are_told_to_be_a_pair_that_goes_together(sizes: list[Size]) -> None:
+    for method, said in (("plain_bush", True), ("flanged_bush", False)):
+        option = chosen(plans(sizes, material="magnesium")[method])
+        (step,) = (step for step in option.steps if step.code == "wind_in")
+        assert ("barrier_beside_adhesive" in {caution.code for caution in step.cautions}) is said
+
+
+def test_only_where_no_torque_was_entered_the_wrench_is_left_unjudged(sizes: list[Size]) -> None:
+    wrench = need(chosen(plans(sizes, torque=None)["flanged_bush"]), "torque_wrench")
+    assert [(reason.code, reason["bolt"]) for reason in wrench.unjudged] == [("torque_missing", "M14x1.5")]
+    assert need(chosen(plans(sizes)["flanged_bush"]), "torque_wrench").unjudged == ()
+
+
+def test_the_wrench_for_a_prevailing_torque_that_no_family_has_is_left_unjudged(sizes: list[Size]) -> None:
+    (option,) = (
+        option
+        for option in plans(sizes)["wire_insert"].options
+        if option.size.locking and option.size.length == 21 * MM
+    )
+    wrenches = {each.step: each.unjudged for each in option.needs if each.kind == "torque_wrench"}
+    assert wrenches["torque"] == ()
+    (unknown,) = wrenches["prevailing_torque"]
+    assert (unknown.code, unknown["family"]) == ("prevailing_torque_missing", option.size.family_key)
+
+
+def test_a_bush_that_a_depth_stop_locates_wants_a_stop_collar_for_its_setting_tool(sizes: list[Size]) -> None:
+    collar = need(chosen(plans(sizes)["plain_bush"]), "stop_collar")
+    assert (collar.step, collar.diameter) == ("wind_in", Window(14 * MM, 14_500_000))
+    for locate in ("tap_shoulder", "tool_collar"):
+        plain = example.bush(method="plain_bush", seat=None, flange=None, locate=locate, below=Window(1, 2))
+        kinds = {each.kind for each in chosen(plans([plain])["plain_bush"]).needs}
+        assert "setting_tool" in kinds
+        assert "stop_collar" not in kinds
+
+
+def test_a_flanged_bush_that_an_adhesive_locks_is_cleaned_for_and_gets_no_oil() -> None:
+    option = chosen(plans([example.bush(lock="adhesive")])["flanged_bush"])
+    kinds = {each.kind for each in option.needs}
+    assert {"cleaner", "adhesive"} <= kinds
+    assert "oil" not in kinds
+    assert need(option, "adhesive").cures
+
+
+def test_what_is_left_of_the_old_bolt_is_told_only_where_a_tap_goes_in(sizes: list[Size]) -> None:
+    keyed = {
+        "bolt": thread("5/16-18 UNC"), "before": "keyed_bush", "before_thread": thread("1/2-13 UNC"),
+        "failed": "insert", "passes_gauge": "yes",
+    }  # fmt: skip
+    for answers, method, said in (({}, "flanged_bush", True), (keyed, "keyed_bush", False)):
+        clamp = chosen(plans(sizes, **answers)[method]).steps[0]
+        assert clamp.code == "clamp"
+        assert ("old_bolt_all_out" in {caution.code for caution in clamp.cautions}) is said
+
+
+def test_the_receiving_thread_is_to_be_kept_whole_only_where_the_same_goes_back_into_it(sizes: list[Size]) -> None:
+    for failed, method, said in (("insert", "wire_insert", True), ("parent", "flanged_bush", False)):
+        option = chosen(plans(sizes, before="wire_insert", failed=failed, passes_gauge="yes")[method])
+        (removal,) = (step for step in option.steps if step.code == "remove_old")
+        assert ("keep_receiving_thread" in {caution.code for caution in removal.cautions}) is said
+
+
+def test_a_hole_that_may_not_go_deeper_says_which_floor_forbids_it(sizes: list[Size]) -> None:
+    plan = plans(sizes, bolt=thread("M10x1.25"), **M10_BLIND)["wire_insert"]
+    reason = check(option_of_family(plan, "wire-metric", 15 * MM), "depth_short").reason
+    assert (reason["deeper_nm"], reason["floor_nm"]) == (0, 3 * MM)
+    roomy = plans(sizes, bolt=thread("M10x1.25"), depth=17 * MM, floor=15 * MM)["wire_insert"]
+    assert "floor_nm" not in check(chosen(roomy), "depth_fits_deepened").reason.data
+
+
+def test_less_than_a_thousandth_of_a_millimetre_is_no_room_to_go_deeper(sizes: list[Size]) -> None:
+    bolt = thread("M10x1.25")
+    window = METHODS["wire_insert"].window(example.wire(inner=bolt, outer=insert_hole(bolt)))
+    floor = 2 * MM + up(DRILL_POINT * to_mm(window.most))
+    for more, deeper in ((0, 0), (999, 0), (1_000, 1_000)):
+        plan = plans(sizes, bolt=bolt, depth=17 * MM, floor=floor + more)["wire_insert"]
+        reason = check(option_of_family(plan, "wire-metric", 15 * MM), "depth_short").reason
+        assert reason["deeper_nm"] == deeper
 
 
 # The choice

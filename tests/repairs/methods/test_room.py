@@ -198,6 +198,16 @@ def test_the_parts_of_a_through_hole_add_up_too() -> None:
     assert data["short_nm"] == 1
 
 
+def test_a_thin_floor_says_how_much_of_the_hole_the_larger_drill_may_take() -> None:
+    """EG M8x1.25, 12 mm, in 24 mm with 3 mm below: of 27 mm the point takes 0.3 x 8.483 and the floor 2."""
+    group = example.holes(bolt=thread("M8"), depth=24 * MM, floor=3 * MM)
+    size = example.wire(inner=group.bolt, outer=insert_hole(group.bolt), length=12 * MM)
+    told = example.fit(size, bolt=group.bolt, depth=24 * MM, floor=3 * MM).budget.checks[0].reason
+    assert (told.code, told["needed_plug_nm"], told["within_nm"]) == ("depth_bottoming_only", 23_500_000, 22_455_100)
+    roomy = example.fit(size, bolt=group.bolt, depth=24 * MM, floor=8 * MM).budget.checks[0].reason
+    assert "within_nm" not in roomy.data
+
+
 def test_like_for_like_without_a_depth_is_not_checked() -> None:
     told = {"before": "wire_insert", "failed": "insert", "passes_gauge": "yes"}
     judged = example.fit(example.wire(), depth=None, **told).budget

@@ -85,6 +85,29 @@ def test_the_bolt_engages_the_whole_insert_below_the_set_down_and_must_not_botto
     assert "bolt_must_not_bottom" not in [reason.code for reason in steps.torque(example.fit(through=True)).cautions]
 
 
+@pytest.mark.parametrize(
+    ("thickness", "set_down", "end"),
+    [(21, (1_125, 1_125), 21_000), (22, (1_125, 2_125), 22_000), (30, (1_125, 2_250), 23_250)],
+)
+def test_in_a_through_hole_no_insert_is_set_so_deep_that_it_stands_out_below(
+    thickness: int, set_down: tuple[int, int], end: int
+) -> None:
+    """A wire insert of 21 mm wants 21 mm of metal at the least set-down of 0.75 P; what is thicker it may go deeper."""
+    fit = example.fit(example.wire(), through=True, depth=thickness * MM, floor=None)
+    told = steps.set_down(fit).settings[0]
+    assert (told["least_nm"], told["most_nm"]) == tuple(1_000 * each for each in set_down)
+    engages = steps.torque(fit).settings[0]
+    assert (engages["from_nm"], engages["to_nm"]) == (told["most_nm"], 1_000 * end)
+
+
+def test_a_wall_too_thick_to_drill_through_is_drilled_to_a_depth() -> None:
+    told = steps.drill(example.fit(through=True, depth=300 * MM, floor=None)).settings[-1]
+    assert (told.code, told["least_nm"], told["most_nm"]) == ("drill_depth", 39_500_000, 39_500_000)
+    assert "deepest_nm" not in told.data  # one depth is told once
+    assert steps.drill(example.fit(through=True, depth=39 * MM, floor=None)).settings[-1].code == "drill_through"
+    assert steps.drill(example.fit()).settings[-1]["deepest_nm"] == 32 * MM
+
+
 def test_threads_of_one_pitch_are_cut_in_step() -> None:
     assert "threads_in_step" in [reason.code for reason in steps.tap(example.fit()).cautions]
     unlike = example.bush(inner=read("M14x2").thread)

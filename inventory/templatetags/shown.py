@@ -1,0 +1,91 @@
+"""How values are shown on pages: sizes with both units, moments and days in the shop's zone, reasons as sentences."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.conf import settings
+
+from inventory.errors import Reason
+from inventory.quantities import show_length, show_money, show_torque
+from inventory.threads import Thread, ThreadError
+from inventory.wording import say
+
+register = template.Library()
+
+
+@register.filter
+def as_length(nm: int | None, units: str = "mm") -> str:
+    """Nanometres as a length, the preferred unit first; "" for none."""
+    return "" if nm is None else show_length(nm, units)
+
+
+@register.filter
+def torque(nmm: int | None, units: str = "mm") -> str:
+    """Newton millimetres as a torque, the preferred unit first; "" for none."""
+    return "" if nmm is None else show_torque(nmm, units)
+
+
+@register.filter
+def money(minor: int | None, currency: str = "EUR") -> str:
+    """Minor units as a price; "" for none."""
+    return "" if minor is None else show_money(minor, currency)
+
+
+@register.filter
+def designation(key: str) -> str:
+    """A thread's designation from its key; the key itself where it is none."""
+    try:
+        return Thread.from_key(key).designation if key else ""
+    except ThreadError:
+        return key
+
+
+@register.filter
+def moment(at: datetime | None) -> str:
+    """A moment in the shop's zone, to the minute."""
+    return "" if at is None else at.astimezone(settings.SHOP_ZONE).strftime("%Y-%m-%d %H:%M")
+
+
+@register.filter
+def day(at: datetime | date | None) -> str:
+    """The day of a moment in the shop's zone."""
+    if isinstance(at, datetime):
+        at = at.astimezone(settings.SHOP_ZONE).date()
+    return "" if at is None else at.isoformat()
+
+
+@register.filter
+def last_day(end: datetime | None) -> str:
+    """The last day of a half-open window, as people say it: a window to midnight ends the day before."""
+    return "" if end is None else day(end - timedelta(microseconds=1))
+
+
+@register.filter
+def called(item: Any) -> str:
+    """An item by its kind and its name; by the name alone where that says the kind."""
+    kind = item.get_kind_display()
+    if not item.name:
+        return str(kind)
+    return str(item.name) if kind in item.name.lower() else f"{kind}: {item.name}"
+
+
+@register.filter
+def tenths(number: int | None) -> str:
+    """A count of tenths as a number: a lead of 40 is 4 threads."""
+    return "" if number is None else f"{Decimal(number) / 10:g}"
+
+
+@register.filter
+def spaced(code: str) -> str:
+    """A code as words: "usable_length" is "usable length"."""
+    return code.replace("_", " ")
+
+
+@register.simple_tag(takes_context=True)
+def told(context: dict[str, Any], reason: Reason) -> str:
+    """The sentence of a reason of the crib, in the reader's units."""
+    return say(reason, context.get("units", "mm"))

@@ -1,0 +1,30 @@
+"""Who may plan, book and accept: the rights that repairs adds to the crib's own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+
+from inventory.roles import BUY, FOREMAN, MOVE_STOCK, READ, ROLES, Right, may
+
+PLAN = Right("plan", ROLES)
+BOOK = Right("book", (FOREMAN,))
+ACCEPT = Right("accept", (FOREMAN,))
+
+RIGHTS = {right.code: right for right in (READ, PLAN, MOVE_STOCK, BUY, BOOK, ACCEPT)}
+
+
+class _Rights:
+    """`may.book` in a template: asked only where a page asks."""
+
+    def __init__(self, user: Any) -> None:
+        self._user = user
+
+    def __getitem__(self, code: str) -> bool:
+        return may(self._user, RIGHTS[code])
+
+
+def rights(request: HttpRequest) -> dict[str, Any]:
+    """For every template: what the reader may do."""
+    return {"may": _Rights(getattr(request, "user", None))}

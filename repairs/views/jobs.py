@@ -1,0 +1,296 @@
+"""The pages of jobs: the list, the sheet of one job, and what the foreman decides on it."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import wraps
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from inventory.errors import Reason, Refused
+from inventory.preferences import units_of
+from inventory.refusals import status_of
+from inventory.reservations import ReservationRefused
+from inventory.roles import READ, known_as, page
+from repairs import jobs, limits
+from repairs.cards import ReadinessRow, readiness_rows
+from repairs.drawings import NARROW, WIDE, Section, section
+from repairs.families import size_of
+from repairs.forms import JobsForm
+from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, PlanMoved, SizePlan
+from repairs.matching import Line
+from repairs.methods.values import DOUBTFUL, GAP, MATCH, Check, Limits, Step
+from repairs.models import HoleGroup, Job
+from repairs.roles import ACCEPT, BOOK
+
+PAGE = 20  # jobs on a page of the list
+FARTHEST = 500  # the last page that is turned to; filters find what lies beyond it
+SOONEST = 100  # open jobs that are planned at most to tell which of them are ready
+
+
+# The list
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One job in the list; `plan` is None where it is no longer open, since nothing is wanted for it then."""
+
+    job: Job
+    plan: JobPlan | None
+    rows: Sequence[ReadinessRow]
+
+
+@page(READ)
+@require_safe
+def listed(request: HttpRequest) -> HttpResponse:
+    """Jobs with their readiness, a page at a time; only what is shown is planned."""
+    now = timezone.now()
+    form = JobsForm(request.GET, as_of=now)
+    told: dict[str, Any] = {"area": "jobs", "form": form, "now": now}
+    if form.is_valid():
+        number = _page_number(request.GET.get("page", ""))
+        told |= _found(form, number, now, units_of(request))
+    return render(request, "repairs/jobs.html", told)
+
+
+def _page_number(typed: str) -> int:
+    return min(max(int(typed), 1), FARTHEST) if typed.isdecimal() and len(typed) < 9 else 1
+
+
+def _found(form: JobsForm, number: int, now: datetime, units: str) -> dict[str, Any]:
+    """One page of the jobs that are looked for, and whether there are pages before and after it."""
+    start, end = form.window()
+    wanted = jobs.listed(states=form.states(), text=form.cleaned_data["q"], start=start, end=end)
+    since, readiness, capped = (number - 1) * PAGE, form.cleaned_data["readiness"], False
+    if readiness:
+        soonest = list(wanted[: SOONEST + 1])
+        capped = len(soonest) > SOONEST
+        ready = [
+            each for each in told_of(soonest[:SOONEST], now, units) if each.plan and readiness in each.plan.readiness
+        ]
+        shown = ready[since : since + PAGE + 1]
+    else:
+        shown = told_of(list(wanted[since : since + PAGE + 1]), now, units)
+    return {
+        "found": shown[:PAGE],
+        "page": number,
+        "later": number + 1 if len(shown) > PAGE and number < FARTHEST else None,
+        "query": urlencode({name: form.data[name] for name in form.fields if form.data.get(name)}),
+        "capped": SOONEST if capped else None,
+    }
+
+
+def told_of(wanted: Sequence[Job], now: datetime, units: str) -> list[Listed]:
+    """These jobs with their plans and what is short; those that are no longer open without."""
+    plans = iter(jobs.plan_jobs([job for job in wanted if job.state in jobs.OPEN], as_of=now, side_by_side=False))
+    found = [(job, next(plans) if job.state in jobs.OPEN else None) for job in wanted]
+    return [Listed(job, plan, readiness_rows(plan, units) if plan else ()) for job, plan in found]
+
+
+# The sheet of one job
+
+
+@dataclass(frozen=True, slots=True)
+class SizeShown:
+    """One size of a method that stands, with what it would find on the shelf by itself; `code` is what accepts it."""
+
+    option: Any
+    code: str
+    matches: int
+    gaps: tuple[Line, ...]
+    doubts: tuple[Line, ...]
+    signs: tuple[Check, ...]  # checks of the room that somebody signs for
+    planned: bool
+    accepted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MethodShown:
+    """One method beside the others: the size it would take, the others that stand, or why it is ruled out."""
+
+    answer: MethodReadiness
+    first: SizeShown | None
+    sizes: tuple[SizeShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupShown:
+    """One hole group on the sheet: its plan, its row, its drawing, its methods, its steps with their lines."""
+
+    plan: GroupPlan
+    row: HoleGroup
+    wide: Section
+    narrow: Section
+    methods: tuple[MethodShown, ...]
+    steps: tuple[tuple[Step, tuple[Line, ...]], ...]
+
+
+class _NotThere(Http404):
+    """An address that names nothing; carries the `Reason`."""
+
+    def __init__(self, reason: Reason) -> None:
+        super().__init__(reason.code)
+        self.reason = reason
+
+
+def _job(number: str) -> Job:
+    try:
+        return jobs.by_number(number)
+    except Refused as refused:
+        raise _NotThere(refused.reason) from refused
+
+
+@page(READ)
+@require_safe
+def sheet(request: HttpRequest, number: str) -> HttpResponse:
+    """One job: what is planned, what meets it, and what stands in the way."""
+    return _sheet(request, _job(number))
+
+
+def _sheet(request: HttpRequest, job: Job, *, refused: Refused | None = None, at: str = "") -> HttpResponse:
+    """The sheet of a job; after a press that was `refused`, with the reasons `at` the place of the press."""
+    now, units = timezone.now(), units_of(request)
+    plan = jobs.plan_job(job, as_of=now)
+    units_kept, batches_kept = jobs.kept(job)
+    told = {
+        "area": "jobs",
+        "job": job,
+        "plan": plan,
+        "verdict": plan.verdict,
+        "groups": _groups(job, plan, units),
+        "bars": [check.reason for group in plan.groups for check in group.bars],
+        "units_kept": units_kept,
+        "batches_kept": batches_kept,
+        "lost": any(hold.shorted for hold in units_kept) or any(hold.short for hold in batches_kept),
+        "matches": plan.count(MATCH),
+        "reserved": job.reservation is not None and job.reservation.state == "active",
+        "open": job.state in jobs.OPEN,
+        "seen": jobs.shown(plan),
+        "key": uuid.uuid4().hex,
+        "refused": _reasons(refused),
+        "at": at,
+    }
+    return render(request, "repairs/job.html", told, status=status_of(refused.reason) if refused else 200)
+
+
+def _reasons(refused: Refused | None) -> tuple[Reason, ...]:
+    """Everything that a refusal has to say, what it comes to first."""
+    if isinstance(refused, PlanMoved):
+        return (refused.reason, *refused.reasons)
+    if isinstance(refused, ReservationRefused):
+        return refused.reasons
+    return (refused.reason,) if refused else ()
+
+
+def _groups(job: Job, plan: JobPlan, units: str) -> list[GroupShown]:
+    rows = {row.code: row for row in job.groups.select_related("part", "accepted_size__family")}
+    shop = limits.current()
+    return [_group(group, rows[group.group.code], shop, units) for group in plan.groups]
+
+
+def _group(plan: GroupPlan, row: HoleGroup, shop: Limits, units: str) -> GroupShown:
+    wide, narrow = (
+        section(plan.group, plan.chosen, limits=shop, layout=layout, units=units) for layout in (WIDE, NARROW)
+    )
+    lines = {line.need.id: line for line in plan.lines}
+    steps = plan.chosen.steps if plan.chosen else ()
+    accepted = jobs.size_code(size_of(row.accepted_size)) if row.accepted_size else ""
+    return GroupShown(
+        plan=plan,
+        row=row,
+        wide=wide,
+        narrow=narrow,
+        methods=tuple(_method(answer, plan, accepted) for answer in plan.methods),
+        steps=tuple((step, tuple(lines[need.id] for need in step.needs)) for step in steps),
+    )
+
+
+def _method(answer: MethodReadiness, plan: GroupPlan, accepted: str) -> MethodShown:
+    sizes = tuple(_size(each, plan, accepted) for each in answer.sizes)
+    return MethodShown(answer, sizes[0] if sizes else None, sizes)
+
+
+def _size(planned: SizePlan, plan: GroupPlan, accepted: str) -> SizeShown:
+    by_status = {
+        status: tuple(line for line in planned.lines if line.status == status) for status in (MATCH, GAP, DOUBTFUL)
+    }
+    code = jobs.size_code(planned.option.size)
+    return SizeShown(
+        option=planned.option,
+        code=code,
+        matches=len(by_status[MATCH]),
+        gaps=by_status[GAP],
+        doubts=by_status[DOUBTFUL],
+        signs=tuple(check for check in planned.option.checks if check.status == DOUBTFUL),
+        planned=planned.option is plan.chosen,
+        accepted=code == accepted,
+    )
+
+
+# What is pressed on it
+
+
+def _pressed(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """For a press alone: whoever comes by a link, or by logging in again half-way, is shown the job's sheet."""
+
+    @wraps(view)
+    def press(request: HttpRequest, number: str) -> HttpResponse:
+        return view(request, number) if request.method == "POST" else redirect("job", number)
+
+    return press
+
+
+def _sent(request: HttpRequest, name: str) -> str:
+    return request.POST.get(name, "").replace("\0", "")
+
+
+def _key(request: HttpRequest) -> str | None:
+    """What tells a press that is repeated from a new one; one that no page of ours made is none."""
+    key = _sent(request, "key")
+    return key if 0 < len(key) <= 64 else None
+
+
+@page(BOOK)
+@_pressed
+def reserve(request: HttpRequest, number: str) -> HttpResponse:
+    """Reserve the set that was shown, all of it or nothing."""
+    by, key = known_as(request.user), _key(request)
+    try:
+        jobs.book(_job(number), by=by, as_of=timezone.now(), seen=_sent(request, "seen"), request_key=key)
+    except Refused as refused:
+        return _sheet(request, _job(number), refused=refused, at="reserve")
+    return redirect("job", number)
+
+
+@page(BOOK)
+@_pressed
+def release(request: HttpRequest, number: str) -> HttpResponse:
+    """Let go of everything that the job has reserved."""
+    try:
+        jobs.release(_job(number), by=known_as(request.user), as_of=timezone.now(), request_key=_key(request))
+    except Refused as refused:
+        return _sheet(request, _job(number), refused=refused, at="reserve")
+    return redirect("job", number)
+
+
+@page(ACCEPT)
+@_pressed
+def accept(request: HttpRequest, number: str) -> HttpResponse:
+    """Accept a method and size for a hole group, or take that back."""
+    group, method, size = (_sent(request, name) for name in ("group", "method", "size_code"))
+    by = known_as(request.user)
+    try:
+        jobs.accept(_job(number), group=group, method=method, size=size, by=by, as_of=timezone.now())
+    except Refused as refused:
+        known = set(_job(number).groups.values_list("code", flat=True))
+        return _sheet(request, _job(number), refused=refused, at=group if group in known else "reserve")
+    return redirect(f"{reverse('job', args=[number])}#{group}")

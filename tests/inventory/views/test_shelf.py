@@ -1,0 +1,448 @@
+"""The pages of the shelf: what is found, what a thing is, and what a storekeeper does with it."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory import stock
+from inventory.models import Batch, Movement, Person, Unit
+from inventory.reservations import reserve
+from inventory.roles import ROLES, give_role
+from tests.factories import (
+    BatchFactory,
+    BinFactory,
+    InsertFactory,
+    ItemFactory,
+    PersonFactory,
+    SiteFactory,
+    TapFactory,
+    UnitFactory,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def client_as(role: str) -> Client:
+    user = User.objects.create_user(f"a {role}")
+    give_role(user, role)
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+@pytest.fixture
+def keeper() -> Client:
+    return client_as("storekeeper")
+
+
+@pytest.fixture
+def fitter() -> Client:
+    return client_as("fitter")
+
+
+def text(client: Client, name: str, *args: Any, status: int = 200, **asked: str) -> str:
+    answer = client.get(reverse(name, args=args), asked)
+    assert answer.status_code == status
+    return re.sub(r"\s+", " ", answer.content.decode())
+
+
+def tap(tag: str = "T-16", **of: Any) -> Unit:
+    return UnitFactory(tag=tag, item=TapFactory(number="TP-16", name="hand tap"), bin=BinFactory(name="B4"), **of)
+
+
+# The search page
+
+
+def test_nothing_typed_shows_what_is_away_due_and_expired(fitter: Client) -> None:
+    stock.lend_unit(unit=tap(), to=PersonFactory(name="Ida"), until=None, as_of=timezone.now(), by="x")
+    shown = text(fitter, "shelf")
+    assert '<strong class="gap">on loan</strong> with Ida, nobody entered until when' in shown
+    assert shown.count("<p>None.</p>") == 3
+
+
+def test_what_was_understood_is_said_back_and_look_alikes_stand_apart(fitter: Client) -> None:
+    tap()
+    UnitFactory(tag="T-16C", item=TapFactory(thread="M16x2"))
+    shown = text(fitter, "shelf", q="tap m16 x 1,5")
+    assert "Looked for: <strong>taps for M16x1.5</strong>" in shown
+    assert 'value="tap m16 x 1,5"' in shown
+    assert reverse("unit", args=["T-16"]) in shown
+    assert reverse("unit", args=["T-16C"]) not in shown
+    assert "never to be taken for it" in shown
+    assert "?q=tap%20M16x2" in shown
+
+
+def test_a_question_links_to_what_would_do(fitter: Client) -> None:
+    shown = text(fitter, "shelf", q="tap 14")
+    assert shown.count('role="alert"') == 1
+    assert "?q=tap%20M14x1.5" in shown
+
+
+@pytest.mark.parametrize(
+    "typed", ["<script>alert(1)</script>", "zork", "\0", "%", "x" * 500, "drill 10-24", "tap M14x15"]
+)
+def test_whatever_is_typed_is_answered_and_kept(fitter: Client, typed: str) -> None:
+    shown = text(fitter, "shelf", q=typed)
+    assert "<script>alert" not in shown
+    assert 'role="alert"' in shown or typed == "\0"
+
+
+def test_nothing_of_the_kind_is_said_to_be_none(fitter: Client) -> None:
+    assert "<strong>None</strong>: there is nothing like it" in text(fitter, "shelf", q="tap M16x1.5")
+    TapFactory()
+    assert "<strong>none</strong> on the shelf" in text(fitter, "shelf", q="tap M16x1.5")
+
+
+def test_pages_are_turned_without_a_total(fitter: Client) -> None:
+    for number in range(21):
+        UnitFactory(tag=f"D-{number:02}", item=ItemFactory(diameter=14_000_000 + number))
+    shown = text(fitter, "shelf", q="drills")
+    (following,) = re.findall(r'rel="next" href="([^"]+)"', shown)
+    second = fitter.get(reverse("shelf") + following.replace("&amp;", "&")).content.decode()
+    assert "D-20" in second
+    assert "D-19" not in second
+
+
+@pytest.mark.parametrize(("typed", "queries"), [("", 9), ("taps", 11), ("tap M16x1.5", 12)])
+def test_the_page_takes_as_many_queries_for_two_as_for_twenty(fitter: Client, typed: str, queries: int) -> None:
+    counts = []
+    for number in range(20):
+        unit = UnitFactory(tag=f"T-{number}", item=TapFactory(life=40 + number))
+        UnitFactory(tag=f"R-{number}", item=ItemFactory(life=1), holes_cut=1)
+        if number % 2:
+            stock.lend_unit(unit=unit, to=PersonFactory(), until=None, as_of=timezone.now(), by="x")
+        if number + 1 in (2, 20):
+            with CaptureQueriesContext(connection) as caught:
+                text(fitter, "shelf", **({"q": typed} if typed else {}))
+            counts.append(len(caught))
+    assert counts == [queries, queries]  # session, user, roles, and those of test_search
+
+
+# One thing
+
+
+@pytest.mark.parametrize("tag", ["T/16", "T 16", "T#1?", "½-Ø%2F", "T/16/", "//x", "a+b&c=d", "Ä'\"<b>"])
+def test_a_tag_of_any_signs_has_its_page(fitter: Client, tag: str) -> None:
+    tap(tag)
+    shown = text(fitter, "unit", tag)
+    assert "Unit <span" in shown
+    assert "<b>" not in shown.split("<main")[1]
+
+
+def test_a_bin_and_an_item_of_any_signs_have_their_pages(fitter: Client) -> None:
+    unit = UnitFactory(
+        item=TapFactory(number="TP/16 #1"), bin=BinFactory(site=SiteFactory(name="Shop 1/2"), name="A/3")
+    )
+    assert unit.tag in text(fitter, "bin", "Shop 1/2", "A/3")
+    assert unit.tag in text(fitter, "item", "TP/16 #1")
+    nameless = UnitFactory(item=TapFactory(life=9)).item
+    assert "tap" in text(fitter, "item", nameless.address)
+
+
+def test_what_is_not_there_is_told_by_name(fitter: Client) -> None:
+    assert "No unit carries the tag Z-9." in text(fitter, "unit", "Z-9", status=404)
+    assert "no item Z-9" in text(fitter, "item", "Z-9", status=404)
+    assert "no bin “Z9” at Main" in text(fitter, "bin", "Main", "Z9", status=404)
+    assert "There is no batch 7" in text(fitter, "batch", 7, status=404)
+    assert "There is no batch" in text(fitter, "batch", 10**30, status=404)
+
+
+def test_a_unit_tells_what_it_is_and_links_its_thread_its_item_and_its_bin(fitter: Client) -> None:
+    tap(holes_cut=5)
+    shown = text(fitter, "unit", "t-16")
+    for told in ("M16x1.5", "class 6H", "60 mm (2.3622 in)", "4 threads", "35 of 40 holes (5 cut)", "needs none"):
+        assert told in shown
+    for link in (
+        reverse("threads") + "?q=M16x1.5",
+        reverse("item", args=["TP-16"]),
+        reverse("bin", args=["Main", "B4"]),
+    ):
+        assert f'href="{link}"' in shown
+
+
+def test_a_gauge_without_a_date_is_not_checked(fitter: Client) -> None:
+    UnitFactory(tag="G-1", item=ItemFactory(kind="final_gauge", thread="M16x1.5"))
+    shown = text(fitter, "unit", "G-1")
+    assert '<strong class="gap">not checked</strong>: no date is entered' in shown
+    assert '<dt>Thread class</dt><dd><strong class="gap">not entered</strong>' in shown
+
+
+def test_a_reservation_shows_on_every_unit_and_batch_that_it_holds_and_links_back(fitter: Client) -> None:
+    unit, batch, now = tap(), BatchFactory(lot="B-1", item=InsertFactory()), timezone.now()
+    reserve(
+        label="J-2",
+        link="/jobs/J-2/",
+        unit_holds=[(unit.pk, now + timedelta(days=1), now + timedelta(days=3), 4)],
+        batch_holds=[(batch.pk, 3)],
+        by="x",
+        as_of=now,
+    )
+    pages = [text(fitter, "unit", "T-16"), text(fitter, "batch", batch.pk), text(fitter, "item", "TP-16")]
+    pages += [
+        text(fitter, "bin", "Main", "B4"),
+        text(fitter, "shelf", q="T-16"),
+        text(fitter, "shelf", q="tap M16x1.5"),
+    ]
+    for shown in pages:
+        assert re.search(r'<a [^>]*href="/jobs/J-2/">J-2</a>', shown)
+    assert "4 holes" in pages[0]
+    assert "10: 7 free, 3 held" in pages[1]
+
+
+def test_movements_stand_newest_first_and_older_ones_a_page_on(fitter: Client) -> None:
+    unit = tap()
+    for number in range(25):
+        stock.use_unit(unit=unit, holes=1, label=f"J-{number:02}", as_of=timezone.now(), by="x")
+    shown = text(fitter, "unit", "T-16")
+    assert re.findall(r"for (J-\d\d)", shown) == [f"J-{number:02}" for number in range(24, 4, -1)]
+    (older,) = re.findall(r'href="\?before=(\d+)', shown)
+    shown = text(fitter, "unit", "T-16", before=older)
+    assert re.findall(r"for (J-\d\d)", shown) == [f"J-{number:02}" for number in range(4, -1, -1)]
+    assert "received" in shown
+    assert 'href="?before=' not in shown
+    assert "received" not in text(fitter, "unit", "T-16", before="x" * 30)
+
+
+@pytest.mark.parametrize(("name", "queries"), [("unit", 6), ("batch", 6), ("item", 7), ("bin", 7)])
+def test_pages_take_as_many_queries_for_two_as_for_twenty(fitter: Client, name: str, queries: int) -> None:
+    unit, batch, now, counts = (
+        tap(),
+        BatchFactory(lot="B-1", bin=BinFactory(name="C1"), quantity=99),
+        timezone.now(),
+        [],
+    )
+    for number in range(18):
+        UnitFactory(tag=f"N-{number}", item=unit.item, bin=unit.bin)
+        stock.use_unit(unit=unit, holes=1, as_of=now, by="x")
+        reserve(
+            label=f"J-{number}",
+            unit_holds=[(unit.pk, now + timedelta(days=number), now + timedelta(days=number + 1), 0)],
+            batch_holds=[(batch.pk, 1)],
+            by="x",
+            as_of=now,
+        )
+        if number + 1 in (2, 18):
+            with CaptureQueriesContext(connection) as caught:
+                text(
+                    fitter,
+                    name,
+                    *{"unit": ["T-16"], "batch": [batch.pk], "item": ["TP-16"], "bin": ["Main", "B4"]}[name],
+                )
+            counts.append(len(caught))
+    assert counts == [queries, queries]  # session, user, roles; the thing, its holds, its movements or its lines
+
+
+def test_pages_that_are_read_write_nothing(keeper: Client) -> None:
+    tap()
+    with CaptureQueriesContext(connection) as caught:
+        for name, args in (("shelf", ()), ("unit", ("T-16",)), ("item", ("TP-16",)), ("bin", ("Main", "B4"))):
+            text(keeper, name, *args)
+    assert all(query["sql"].startswith("SELECT") for query in caught.captured_queries)
+
+
+# What is done with it
+
+
+def press(client: Client, thing: Unit | Batch, **sent: Any) -> Any:
+    """Press a form of the thing's page with the hidden fields that the page gave."""
+    if isinstance(thing, Unit):
+        page, to, args = "unit", "unit-move", [thing.tag]
+    else:
+        page, to, args = "batch", "batch-move", [thing.pk]
+    shown = text(client, page, *args)
+    form = re.search(rf'name="act" value="{sent["act"]}"><input type="hidden" name="request_key" value="(\w+)"', shown)
+    assert form, "the page offers no such act"
+    return client.post(reverse(to, args=args), {"request_key": form[1], **sent})
+
+
+def written(answer: Any) -> Movement:
+    assert answer.status_code == 302, answer.content.decode()
+    return Movement.objects.order_by("-pk")[0]
+
+
+def refused(answer: Any, status: int = 400) -> str:
+    assert answer.status_code == status
+    shown = re.sub(r"\s+", " ", answer.content.decode())
+    assert shown.count('role="alert"') == 1
+    return shown
+
+
+def test_a_unit_is_lent_to_a_person_until_a_day_and_comes_back(keeper: Client) -> None:
+    unit, ida = tap(), PersonFactory(name="Ida Stone", badge="77")
+    until = (timezone.now() + timedelta(days=9)).date()
+    answer = press(keeper, unit, act="lend", to="ida stone", until=until.isoformat())
+    lent = written(answer)
+    assert (lent.act, lent.person, lent.by) == ("lent", ida, "a storekeeper")
+    assert answer.headers["Location"] == f"{reverse('unit', args=['T-16'])}?done={lent.pk}#movements"
+    shown = text(keeper, "unit", "T-16", done=str(lent.pk))
+    assert f"on loan</strong> with Ida Stone until <time>{until}" in shown
+    assert 'role="status">Written:' in shown
+    elsewhere = BinFactory(name="C7")
+    back = written(press(keeper, unit, act="return", bin="c7", condition="serviceable", holes="3"))
+    assert (back.act, back.holes, back.to_bin) == ("returned", 3, elsewhere)
+    unit.refresh_from_db()
+    assert (unit.bin, unit.holes_cut, unit.away_why) == (elsewhere, 3, "")
+    assert stock.disagreements() == []
+
+
+def test_pressing_twice_or_again_after_going_back_moves_it_once(keeper: Client) -> None:
+    unit = tap()
+    PersonFactory(name="Ida")
+    sent = {"act": "lend", "to": "Ida", "request_key": "k" * 32}
+    first, second = (keeper.post(reverse("unit-move", args=["T-16"]), sent) for _ in range(2))
+    assert first.headers["Location"] == second.headers["Location"]
+    assert Movement.objects.filter(unit=unit, act="lent").count() == 1
+
+
+def test_an_unknown_borrower_is_refused_at_the_field_and_may_be_entered(keeper: Client) -> None:
+    unit = tap()
+    PersonFactory(name="Ida Stone")
+    shown = refused(press(keeper, unit, act="lend", to="Ida Stome", until=""))
+    assert "is Ida Stone meant" in shown
+    assert 'value="Ida Stome"' in shown
+    assert 'name="new_name"' in shown
+    assert not Movement.objects.filter(act="lent").exists()
+    assert written(press(keeper, unit, act="lend", to="Ora Bell", new_name="on")).person == Person.objects.get(
+        name="Ora Bell"
+    )
+
+
+def test_two_people_of_one_name_are_told_apart_by_the_badge(keeper: Client) -> None:
+    unit = tap()
+    PersonFactory(name="Ida", badge="7")
+    other = PersonFactory(name="Ida", badge="8")
+    assert "type the badge: 7, 8" in refused(press(keeper, unit, act="lend", to="Ida"))
+    assert written(press(keeper, unit, act="lend", to="8")).person == other
+
+
+@pytest.mark.parametrize(
+    ("sent", "told"),
+    [
+        ({"act": "lend", "to": ""}, "must be filled in"),
+        ({"act": "lend", "to": "Ida", "until": "2020-01-01"}, "2020-01-01 is over already"),
+        ({"act": "lend", "to": "Ida", "until": "soon"}, "“soon” is no date"),
+        ({"act": "use", "holes": "0"}, "“0” is no whole number of 1 or more"),
+        ({"act": "use", "holes": "9" * 30}, "is no whole number"),
+        ({"act": "end", "how": "scrap", "reason": ""}, "must be filled in"),
+        ({"act": "send", "why": "fun"}, "“fun” has a character in it"),
+    ],
+)
+def test_what_is_wrong_stands_at_its_field_and_nothing_is_lost(keeper: Client, sent: dict[str, str], told: str) -> None:
+    unit = tap()
+    PersonFactory(name="Ida")
+    shown = refused(press(keeper, unit, **sent))
+    assert told in shown
+    assert "<details open>" in shown
+    for name, value in sent.items():
+        assert name in ("act", "how", "why") or not value or f'value="{value}"' in shown
+    assert Movement.objects.filter(unit=unit).count() == 1
+
+
+def test_a_unit_goes_to_regrind_and_comes_back_with_a_new_life_or_with_its_old_one(keeper: Client) -> None:
+    unit = tap(holes_cut=30)
+    sent = written(press(keeper, unit, act="send", why="regrind", to="Whetmoor", until="+5d"))
+    assert (sent.act, sent.reason) == ("sent", "regrind")
+    assert "at regrind</strong> with Whetmoor" in text(keeper, "unit", "T-16")
+    assert written(press(keeper, unit, act="return", bin="B4", condition="serviceable", not_reground="on")).holes == 0
+    written(press(keeper, unit, act="send", why="regrind"))
+    assert written(press(keeper, unit, act="return", bin="B4", condition="serviceable")).holes == -30
+
+
+def test_a_gauge_comes_back_from_calibration_with_its_new_date(keeper: Client) -> None:
+    gauge = UnitFactory(tag="G-1", item=ItemFactory(kind="final_gauge", thread="M16x1.5", thread_class="6H"))
+    written(press(keeper, gauge, act="send", why="calibration", to="Pellowby"))
+    due = (timezone.now() + timedelta(days=365)).date()
+    written(
+        press(keeper, gauge, act="return", bin=gauge.bin.name, condition="serviceable", calibration_due=due.isoformat())
+    )
+    assert f"good until <time>{due}" in text(keeper, "unit", "G-1")
+
+
+def test_it_does_not_come_back_into_a_bin_that_is_not_there(keeper: Client) -> None:
+    unit = tap()
+    written(press(keeper, unit, act="send", why="regrind"))
+    assert "There is no bin “Z9” at Main" in refused(press(keeper, unit, act="return", bin="Z9", condition="new"))
+
+
+def test_what_moved_meanwhile_is_refused_with_its_reason_and_what_was_typed(keeper: Client) -> None:
+    unit = tap()
+    PersonFactory(name="Ida")
+    stock.send_unit(unit=unit, why="regrind", as_of=timezone.now(), by="x")
+    answer = keeper.post(reverse("unit-move", args=["T-16"]), {"act": "lend", "to": "Ida", "request_key": "k"})
+    shown = refused(answer, 409)
+    assert "T-16 is away (regrind)" in shown
+    assert 'value="Ida"' in shown
+
+
+def test_holes_are_booked_for_a_job(keeper: Client) -> None:
+    used = written(press(keeper, tap(), act="use", holes="4", label="J-7"))
+    assert (used.act, used.holes, used.label) == ("used", 4, "J-7")
+
+
+@pytest.mark.parametrize(("how", "act", "state"), [("scrap", "scrapped", "scrapped"), ("lose", "lost", "lost")])
+def test_a_unit_is_written_off_with_a_reason_and_its_holds_are_named_before(
+    keeper: Client, how: str, act: str, state: str
+) -> None:
+    unit, now = tap(), timezone.now()
+    hold = (unit.pk, now + timedelta(days=1), now + timedelta(days=3), 4)
+    reserve(label="J-2", unit_holds=[hold], by="x", as_of=now)
+    assert "Every hold on it is cut short: J-2." in text(keeper, "unit", "T-16")
+    ended = written(press(keeper, unit, act="end", how=how, reason="broke in the hole"))
+    assert (ended.act, ended.reason) == (act, "broke in the hole")
+    shown = text(keeper, "unit", "T-16")
+    assert f'<strong class="gap">{state}</strong>' in shown
+    assert "<form" not in shown.split('id="acts"')[1].split("</section>")[0]
+
+
+def test_what_a_job_has_in_hand_is_given_back(keeper: Client) -> None:
+    unit = tap()
+    stock.issue_unit(unit=unit, label="J-7", as_of=timezone.now(), by="x")
+    assert "in hand</strong> at J-7" in text(keeper, "unit", "T-16")
+    back = written(press(keeper, unit, act="give_back", holes="2", condition="serviceable"))
+    assert (back.act, back.label, back.holes) == ("given_back", "J-7", 2)
+
+
+def test_a_batch_is_set_to_what_was_counted_and_spoilt_ones_are_taken_away(keeper: Client) -> None:
+    batch = BatchFactory(lot="B-1", quantity=10)
+    assert written(press(keeper, batch, act="count", found="8", reason="count of March")).quantity == -2
+    assert written(press(keeper, batch, act="spoilt", quantity="3", reason="rust")).quantity == -3
+    batch.refresh_from_db()
+    assert batch.on_hand == 5
+    shown = refused(press(keeper, batch, act="spoilt", quantity="9", reason="rust"))
+    assert "cannot go below nothing" in shown
+    assert 'value="9"' in shown
+    assert "must be filled in" in refused(press(keeper, batch, act="count", found="4", reason=""))
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_only_a_storekeeper_sees_the_forms_and_others_are_told_who_does_it(role: str) -> None:
+    client, batch = client_as(role), BatchFactory()
+    tap()
+    for shown in (text(client, "unit", "T-16"), text(client, "batch", batch.pk)):
+        assert ("request_key" in shown) == (role == "storekeeper")
+        assert ("A storekeeper lends, sends away" in shown) == (role != "storekeeper")
+    for to, args in (("unit-move", ["T-16"]), ("batch-move", [batch.pk])):
+        expected = 404 if role == "storekeeper" else 403  # there is no act of that name
+        assert client.post(reverse(to, args=args), {"act": "x"}).status_code == expected
+
+
+def test_whoever_comes_to_a_press_by_a_link_is_shown_the_thing(keeper: Client) -> None:
+    tap()
+    answer = keeper.get(reverse("unit-move", args=["T-16"]))
+    assert (answer.status_code, answer.headers["Location"]) == (302, reverse("unit", args=["T-16"]))
+
+
+def test_strangers_are_sent_to_log_in(client: Client) -> None:
+    tap()
+    for name, args in (("shelf", []), ("unit", ["T-16"]), ("item", ["TP-16"]), ("bin", ["Main", "B4"])):
+        assert client.get(reverse(name, args=args)).status_code == 302

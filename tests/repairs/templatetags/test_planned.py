@@ -1,0 +1,41 @@
+"""What a plan holds, in words: counts, what is asked beyond a name, and links that never break a page."""
+
+import pytest
+from django.template import Context, Template
+
+from repairs import jobs
+from repairs.templatetags import planned
+from tests.repairs.bench import Bench, line
+from tests.repairs.test_whole_path import BUSH_KIT, GROUP
+
+
+def _shown(text: str, **told: object) -> str:
+    return Template("{% load shown planned %}" + text).render(Context(told))
+
+
+def test_what_is_asked_beyond_the_name_does_not_say_the_name_again(bench: Bench) -> None:
+    tap = line(bench.plan(GROUP), "tap").need
+    assert planned.named(tap) == "tap M16x1.5"
+    assert planned.asked(tap).startswith("class 6H or 5H or 4H, lead at most")
+    oil = line(bench.plan(GROUP), "wind_in", "oil").need
+    assert (planned.named(oil), planned.asked(oil)) == ("oil", "")
+
+
+@pytest.mark.parametrize("number", ["J-1", "J #1?", "J-<b>"])
+def test_a_link_leads_to_its_page_and_what_has_no_address_is_still_told(number: str) -> None:
+    job = _shown("{% linked number 'job' number %}", number=number)
+    assert job.startswith('<a href="/jobs/J')
+    assert "?" not in job.split('"')[1]
+    assert "<b>" not in job
+    assert _shown("{% linked number 'job' number %}", number="J-<b>/2") == "J-&lt;b&gt;/2"
+
+
+def test_what_the_job_keeps_is_told_from_what_it_would_take(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    job = bench.save(GROUP)
+    take = line(jobs.plan_job(job, as_of=bench.as_of), "tap").takes[0]
+    assert not planned.is_kept(take, job.number)
+    jobs.book(job, by="Ida", as_of=bench.as_of)
+    kept = line(jobs.plan_job(job, as_of=bench.as_of), "tap").takes[0]
+    assert planned.is_kept(kept, job.number)
+    assert not planned.is_kept(kept, "J-2")
