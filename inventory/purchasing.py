@@ -203,7 +203,7 @@ def lock_supplier(name: str) -> None:
     list(Supplier.objects.select_for_update().filter(name=name).values_list("pk"))
 
 
-def close_order(*, number: str, state: str) -> Order:
+def close_order(*, number: str, state: str, by: Any, as_of: datetime) -> Order:
     """A placed order was received, or was cancelled: it is no longer on order. Doing so again changes nothing.
 
     What came in is received by its own act. Raises `Refused`: order_unknown, order_closed where it was closed the
@@ -217,8 +217,9 @@ def close_order(*, number: str, state: str) -> Order:
             raise Refused(Reason("order_unknown", number=number))
         if order.state not in ("placed", state):
             raise Refused(Reason("order_closed", number=number, state=order.state))
-        order.state = state
-        order.save(update_fields=["state"])
+        if order.state == "placed":
+            order.state, order.closed_by, order.closed_at = state, str(by), aware(as_of)
+            order.save(update_fields=["state", "closed_by", "closed_at"])
         return order
 
 

@@ -55,8 +55,8 @@ def roles_of(user: Any) -> frozenset[str]:
 
 
 def known_as(user: Any) -> str:
-    """What the ledger calls somebody: the login, as much of it as a movement has room for."""
-    return str(user.get_username())[:LONGEST_NAME]
+    """What the ledger calls somebody: the full name, or the login, as much of it as a movement has room for."""
+    return str(user.get_full_name() or user.get_username())[:LONGEST_NAME]
 
 
 def may(user: Any, right: Right) -> bool:

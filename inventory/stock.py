@@ -175,22 +175,26 @@ def _book(
         with act():
             # First the lock: a twin of this request may be ahead, and while it is at work nothing tells of it.
             held: Any = None if thing is None else _locked(thing)
-            if done := _done(request_key):
+            if done := _done(request_key, deed, thing):
                 return done
             of: Line = {} if held is None else {"unit" if isinstance(held, Unit) else "batch": held}
             line: Line = {"reason": reason, **of, **change(held)}
             return Movement.objects.create(at=at, by=str(by), act=deed, request_key=request_key, **line)
     except Refused:
         # Twins that take something in have nothing to lock: they meet where the first has left its mark.
-        if done := _done(request_key):
+        if done := _done(request_key, deed, thing):
             return done
         raise
 
 
-def _done(request_key: str | None) -> Movement | None:
+def _done(request_key: str | None, deed: str, thing: Unit | Batch | None) -> Movement | None:
+    """The movement that this request already made; a key of another deed, or of another thing, is refused."""
     if request_key is None:
         return None
-    return Movement.objects.select_related("unit", "batch").filter(request_key=request_key).first()
+    done = Movement.objects.select_related("unit", "batch").filter(request_key=request_key).first()
+    if done is not None and (done.act != deed or thing not in (None, done.unit, done.batch)):
+        raise Refused(Reason("movement_request_key_taken"))
+    return done
 
 
 def _refuse_gone(unit: Unit) -> None:

@@ -9,9 +9,9 @@ from inventory.views.threads import threads
 
 
 class NameConverter(StringConverter):
-    """A tag, a number or a name as somebody wrote it, slashes and all."""
+    """A tag, a number or a name as somebody wrote it, slashes and all; no name has a zero, which no database keeps."""
 
-    regex = r"[\s\S]+"
+    regex = r"[^\0]+"
 
 
 register_converter(NameConverter, "name")

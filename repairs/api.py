@@ -18,7 +18,7 @@ from inventory import api as crib
 from inventory import reservations
 from inventory.api import UnitsForm, units_asked
 from inventory.documents import plain
-from inventory.errors import Reason, Refused
+from inventory.errors import Reason
 from inventory.forms import Answers, WordField
 from inventory.openapi import component, described, field_schema, read_components
 from inventory.programs import AskedWrongly, CountField, asked, request_key, told
@@ -192,7 +192,8 @@ def _window(start: Any, end: Any) -> dict[str, Any]:
     return {"start": plain(start), "end": plain(end)}
 
 
-def _row(job: Job, plan: JobPlan) -> dict[str, Any]:
+def _row(job: Job, plan: JobPlan | None) -> dict[str, Any]:
+    """A job in short; one that wants no kit any more has no plan."""
     reserved = job.reservation is not None and job.reservation.state == "active"
     return {
         "number": job.number,
@@ -201,9 +202,10 @@ def _row(job: Job, plan: JobPlan) -> dict[str, Any]:
         "note": job.note,
         "state": job.state,
         "window": _window(job.start, job.end),
-        "complete": plan.complete,
-        "counts": {status: plan.count(status) for status in (MATCH, GAP, DOUBTFUL)}
-        | {"unplanned": len(plan.unplanned)},
+        "complete": plan.complete if plan else None,
+        "counts": {status: plan.count(status) for status in (MATCH, GAP, DOUBTFUL)} | {"unplanned": len(plan.unplanned)}
+        if plan
+        else None,
         "reserved_by": job.reservation.by if job.reservation and reserved else None,
     }
 
@@ -299,8 +301,9 @@ def _listed(request: Request) -> Response:
     limit, offset = wanted["limit"] or PAGE, wanted["offset"] or 0
     found = jobs.listed(states=STATES[wanted["state"]], text=wanted["text"])
     rows = list(found.select_related("site", "reservation")[offset : offset + limit])
-    plans = jobs.plan_jobs(rows, as_of=timezone.now(), side_by_side=False)
-    listed = [_row(job, planned) for job, planned in zip(rows, plans, strict=True)]
+    wanting = [job for job in rows if job.state in jobs.OPEN]
+    plans = {planned.number: planned for planned in jobs.plan_jobs(wanting, as_of=timezone.now(), side_by_side=False)}
+    listed = [_row(job, plans.get(job.number)) for job in rows]
     return Response({"count": found.count(), "limit": limit, "offset": offset, "jobs": listed})
 
 
@@ -409,15 +412,13 @@ def release(request: Request, number: str) -> Response:
     answer="shopping_list",
     says="Per gap the cheapest offer that comes in time, sets beside their parts, orders by supplier.",
     asks=ShoppingForm,
-    refuses={404: ("job_unknown",)},
+    refuses={404: ("job_number_unknown",), 409: ("job_not_open",)},
 )
 @api_view(["GET"])
 def shopping(request: Request) -> Response:
     """What to buy for the gaps of one open job, or of all of them. Nothing is ordered."""
     form, now = asked(ShoppingForm, request.query_params), timezone.now()
     number = form.cleaned_data["job"]
-    wanted = list(jobs.open_jobs().filter(number=number) if number else jobs.open_jobs())
-    if number and not wanted:
-        raise Refused(Reason("job_unknown", number=number))
+    wanted = [jobs.open_job(number)] if number else list(jobs.open_jobs())
     found = jobs.shopping(jobs.plan_jobs(wanted, as_of=now, side_by_side=False), as_of=now)
     return Response(cards.shopping_document(found, units=units_asked(request, form)))

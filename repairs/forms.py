@@ -16,7 +16,7 @@ from django.conf import settings
 
 from inventory.errors import Reason, Refused
 from inventory.forms import Answers, Fault, LengthField, ThreadField, TorqueField, WordField
-from inventory.quantities import to_nm
+from inventory.quantities import read_day, to_nm
 from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, basic, insert_hole
 from repairs.jobs import OPEN, READINESS, JobRequest, PartRequest
 from repairs.methods.families_file import place_in_toml
@@ -70,7 +70,6 @@ _AS_ANSWERED = (
 
 _NO_ADDRESS = (".", "..", "new")  # what /jobs/…/ leads elsewhere with
 
-RELATIVE = re.compile(r"^([+-]\d{1,4})d$")
 EARLIEST, LATEST = date(2000, 1, 1), date(2199, 12, 31)  # beyond them it is a slip of the pen
 MOST_GROUPS = 60  # of one job: the plan of each takes its time
 LARGEST_NUMBER = 10**30  # beyond it Python itself may refuse to write a number out
@@ -87,20 +86,16 @@ class DayField(forms.CharField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=20, **kwargs)
-        self.today: date | None = None
+        self.today = date.min
 
     def clean(self, value: Any) -> date | None:
         text = super().clean(str(value) if value is not None else value)
         if text in self.empty_values:
             return None
-        relative = RELATIVE.match(text)
-        if relative and self.today:
-            return self.today + timedelta(days=int(relative[1]))
         try:
-            day = date.fromisoformat(text)
-        except ValueError:
-            reason = Reason("date_unreadable", typed=text)
-            raise Fault(reason, SENTENCES) from None
+            day = read_day(text, self.today)
+        except Refused as refused:
+            raise Fault(refused.reason, SENTENCES) from refused
         if not EARLIEST <= day <= LATEST:
             reason = Reason("date_absurd", typed=text, first=EARLIEST, last=LATEST)
             raise Fault(reason, SENTENCES)

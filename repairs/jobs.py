@@ -257,6 +257,18 @@ def by_number(number: str) -> Job:
     return job
 
 
+def open_job(number: str) -> Job:
+    """A job that still wants its kit. Raises `Refused("job_number_unknown" | "job_not_open")`."""
+    job = by_number(number)
+    if job.state not in OPEN:
+        raise _not_open(job)
+    return job
+
+
+def _not_open(job: Job) -> Refused:
+    return Refused(Reason("job_not_open", number=job.number, state=job.state))
+
+
 def listed(
     *, states: Sequence[str], text: str = "", start: datetime | None = None, end: datetime | None = None
 ) -> QuerySet[Job]:
@@ -612,11 +624,14 @@ def _create_group(job: Job, part: Part, value: HoleGroup, typed: dict[str, Any])
         end=value.end if own_window else None,
         typed=typed,
     )
+    # Some are known of the part from before, and another job of the same part may be saved at this moment.
+    new = (Position(part=part, label=label) for label in value.positions)
+    Position.objects.bulk_create(new, ignore_conflicts=True)
+    positions = {each.label: each for each in Position.objects.filter(part=part, label__in=value.positions)}
     for label in value.positions:
-        position, _ = Position.objects.get_or_create(part=part, label=label)
-        if position.may_not_be_repaired:
-            raise Refused(_not_to_be_repaired(part, position))
-        Hole.objects.create(group=row, position=position)
+        if positions[label].may_not_be_repaired:
+            raise Refused(_not_to_be_repaired(part, positions[label]))
+    Hole.objects.bulk_create(Hole(group=row, position=positions[label]) for label in value.positions)
     return row
 
 
@@ -660,10 +675,9 @@ def _thing(line: StockLine) -> str:
 def _moved(before: str, plan: JobPlan) -> list[Reason]:
     """What is different now from what was shown, one reason a line; nothing where all is the same."""
     try:
-        was = {
-            (str(need), str(asked)): (str(word), [str(tag) for tag in tags])
-            for need, asked, word, tags in json.loads(before)
-        }
+        told = json.loads(before)
+        json.dumps(told, ensure_ascii=False).encode()  # half of a pair of surrogates is no text that can be told again
+        was = {(str(need), str(asked)): (str(word), [str(tag) for tag in tags]) for need, asked, word, tags in told}
     except (ValueError, TypeError, RecursionError) as error:
         raise Refused(Reason("shown_unreadable")) from error
     now = _shown(plan)
@@ -712,7 +726,7 @@ def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request
             return job
         raise Refused(Reason("job_already_booked", number=job.number, by=job.reservation.by, at=job.reservation.at))
     if job.state not in OPEN:
-        raise Refused(Reason("job_not_open", number=job.number, state=job.state))
+        raise _not_open(job)
     plan = plan_job(job, as_of=as_of, every_size=False)
     if seen is not None and (changed := _moved(seen, plan)):
         raise PlanMoved(job.number, changed)
@@ -773,13 +787,15 @@ def _wishes(plan: JobPlan) -> tuple[list[tuple[int, datetime, datetime, int]], l
 def release(job: Job, *, by: str, as_of: datetime, request_key: str | None = None) -> Job:
     """Let go of everything that the job has reserved; a job that was only booked is planned again.
 
-    Doing so again changes nothing, and a repeated `request_key` never touches what was reserved since. Raises
-    `Refused` with job_not_booked for a job that never was booked, request_key_reused.
+    A repeated `request_key` is answered as the first time and never touches what was reserved since; so a request
+    with a key that finds nothing to let go is refused, and its key stays unused. Without a key doing so again
+    changes nothing. Raises `Refused` with job_not_booked, request_key_reused.
     """
     job.refresh_from_db(from_queryset=Job.objects.select_for_update())
     if request_key is not None and reservations.released_by_request(request_key, job.number) is not None:
         return job
-    if job.reservation is None:
+    over = job.reservation is None or (job.reservation.state == "released" and request_key is not None)
+    if job.reservation is None or over:
         raise Refused(Reason("job_not_booked", number=job.number))
     reservations.release(reservation=job.reservation, by=by, as_of=as_of, request_key=request_key)
     if job.state == "booked":
@@ -802,7 +818,7 @@ def accept(job: Job, *, group: str, method: str, size: str, by: str, as_of: date
     """
     job.refresh_from_db(from_queryset=Job.objects.select_for_update())
     if job.state not in OPEN:
-        raise Refused(Reason("job_not_open", number=job.number, state=job.state))
+        raise _not_open(job)
     if job.reservation is not None and job.reservation.state == "active":
         raise Refused(Reason("job_already_booked", number=job.number, by=job.reservation.by, at=job.reservation.at))
     row = job.groups.filter(code=group).first()

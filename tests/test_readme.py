@@ -36,7 +36,7 @@ def test_the_example_of_another_program_plans_and_reserves(
     assert "match tap T-032" in told
     assert told[-1].startswith("J-2001 keeps ")
     job = Job.objects.get(number="J-2001")
-    assert (job.state, job.reservation.by) == ("booked", "foreman")
+    assert (job.state, job.reservation.by) == ("booked", "Ada Quill")
     assert stock.unit_by_tag("T-032").holds.filter(reservation=job.reservation).count() == 1
     # Run again it names what is kept now, and reserves nothing more; refused, it says why in one sentence.
     exec(program, {})

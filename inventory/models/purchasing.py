@@ -110,6 +110,8 @@ class Order(models.Model):
     at = models.DateTimeField()
     by = models.CharField(max_length=80)
     due = models.DateField(null=True, blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    closed_by = models.CharField(max_length=80, blank=True, default="")
     request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
 
     class Meta:

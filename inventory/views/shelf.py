@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from functools import wraps
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -17,6 +16,7 @@ from inventory import catalogue, search, stock
 from inventory.errors import Reason, Refused
 from inventory.forms import BATCH_ACTS, UNIT_ACTS, MoveForm, acts_on
 from inventory.models import Batch, Bin, Item, Unit
+from inventory.presses import pressed
 from inventory.refusals import NotThere, status_of
 from inventory.roles import MOVE_STOCK, READ, known_as, may, page
 
@@ -146,21 +146,8 @@ def _bin(site: str, name: str) -> Bin:
 # What is pressed
 
 
-def _pressed(to: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
-    """For a press alone: whoever comes by a link, or by logging in again half-way, is shown the thing's page."""
-
-    def decorate(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-        @wraps(view)
-        def press(request: HttpRequest, **of: Any) -> HttpResponse:
-            return view(request, **of) if request.method == "POST" else redirect(to, **of)
-
-        return press
-
-    return decorate
-
-
 @page(MOVE_STOCK)
-@_pressed("unit")
+@pressed("unit")
 def move_unit(request: HttpRequest, tag: str) -> HttpResponse:
     """One act on a unit: lend, send, return, use, scrap or lose it."""
     now, unit = timezone.now(), _there(stock.unit_by_tag, tag)
@@ -172,7 +159,7 @@ def move_unit(request: HttpRequest, tag: str) -> HttpResponse:
 
 
 @page(MOVE_STOCK)
-@_pressed("batch")
+@pressed("batch")
 def move_batch(request: HttpRequest, pk: int) -> HttpResponse:
     """One act on a batch: set it to what was counted, or take away what is spoilt."""
     now, batch = timezone.now(), _there(stock.batch_by_id, pk)

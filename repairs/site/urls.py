@@ -56,11 +56,15 @@ def prefer_units(request: HttpRequest) -> HttpResponse:
     """Millimetres or inches first, from now on."""
     prefer(request, request.POST.get("units", ""))
     back = request.POST.get("back", "/")
-    return redirect(back if url_has_allowed_host_and_scheme(back, allowed_hosts=None) else "/")
+    # Without a slash in front it would be taken for the name of a view.
+    here = back.startswith("/") and url_has_allowed_host_and_scheme(back, allowed_hosts=None)
+    return redirect(back if here else "/")
 
 
 class Browser(SpectacularSwaggerSplitView):
     """The schema, to be read and tried in a browser; what it refuses it refuses as the endpoints do."""
+
+    http_method_names = ("get", "head")  # what OPTIONS would tell is a document, for which there is no page
 
     def handle_exception(self, exc: Exception) -> Response:
         """As JSON, since no page of ours stands behind a refusal here."""

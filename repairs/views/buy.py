@@ -5,10 +5,9 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import wraps
 from typing import Any
 
 from django import forms
@@ -25,6 +24,7 @@ from inventory.errors import Reason, Refused
 from inventory.forms import Answers, Fault
 from inventory.kinds import OfferFacts
 from inventory.preferences import units_of
+from inventory.presses import pressed, sent
 from inventory.purchasing import OnOrder
 from inventory.refusals import NotThere, status_of
 from inventory.roles import BUY, READ, known_as, page
@@ -165,10 +165,7 @@ def _page(
 
 def _shopping(number: str, now: datetime) -> ShoppingList:
     """The list of one open job, or of all. Raises `Refused`: job_number_unknown, job_not_open."""
-    wanted = [jobs.by_number(number)] if number else list(jobs.open_jobs())
-    for job in wanted:
-        if job.state not in jobs.OPEN:
-            raise Refused(Reason("job_not_open", number=job.number, state=job.state))
+    wanted = [jobs.open_job(number)] if number else list(jobs.open_jobs())
     return jobs.shopping(jobs.plan_jobs(wanted, as_of=now, side_by_side=False), as_of=now)
 
 
@@ -263,21 +260,11 @@ def _coming(items: Iterable[int], on_order: Mapping[int, Sequence[OnOrder]]) -> 
 # Orders
 
 
-def _pressed(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """For a press alone: whoever comes by a link, or by logging in again half-way, is shown the list."""
-
-    @wraps(view)
-    def press(request: HttpRequest) -> HttpResponse:
-        return view(request) if request.method == "POST" else redirect("buy")
-
-    return press
-
-
 @page(BUY)
-@_pressed
+@pressed("buy")
 def order(request: HttpRequest) -> HttpResponse:
     """Write the order that was shown, with the lines that are ticked."""
-    now, number, form = timezone.now(), _sent(request, "job"), OrderForm(request.POST)
+    now, number, form = timezone.now(), sent(request, "job"), OrderForm(request.POST)
     if not form.is_valid():
         return _page(request, number, form)
     done = purchasing.order_of_request(form.cleaned_data["request_key"])
@@ -317,20 +304,18 @@ def _write(form: OrderForm, request: HttpRequest, number: str, now: datetime) ->
 
 
 @page(BUY)
-@_pressed
+@pressed("buy")
 def close(request: HttpRequest) -> HttpResponse:
     """An order came in, or was cancelled: it is no longer on order."""
-    state = "received" if _sent(request, "state") == "received" else "cancelled"
-    number = _sent(request, "job")
+    state = "received" if sent(request, "state") == "received" else "cancelled"
+    number = sent(request, "job")
     try:
-        purchasing.close_order(number=_sent(request, "number"), state=state)
+        purchasing.close_order(
+            number=sent(request, "number"), state=state, by=known_as(request.user), as_of=timezone.now()
+        )
     except Refused as refused:
         return _page(request, number, None, refused.reason)
     return redirect(_back(number))
-
-
-def _sent(request: HttpRequest, name: str) -> str:
-    return request.POST.get(name, "").replace("\0", "")
 
 
 def _back(job: str, done: str = "") -> str:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import wraps
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +17,8 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import Reason, Refused
 from inventory.preferences import units_of
-from inventory.refusals import status_of
+from inventory.presses import press_key, pressed, sent
+from inventory.refusals import NotThere, status_of
 from inventory.reservations import ReservationRefused
 from inventory.roles import READ, known_as, page
 from repairs import jobs, limits
@@ -134,19 +134,11 @@ class GroupShown:
     steps: tuple[tuple[Step, tuple[Line, ...]], ...]
 
 
-class _NotThere(Http404):
-    """An address that names nothing; carries the `Reason`."""
-
-    def __init__(self, reason: Reason) -> None:
-        super().__init__(reason.code)
-        self.reason = reason
-
-
 def _job(number: str) -> Job:
     try:
         return jobs.by_number(number)
     except Refused as refused:
-        raise _NotThere(refused.reason) from refused
+        raise NotThere(refused.reason) from refused
 
 
 @page(READ)
@@ -239,54 +231,34 @@ def _size(planned: SizePlan, plan: GroupPlan, accepted: str) -> SizeShown:
 # What is pressed on it
 
 
-def _pressed(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """For a press alone: whoever comes by a link, or by logging in again half-way, is shown the job's sheet."""
-
-    @wraps(view)
-    def press(request: HttpRequest, number: str) -> HttpResponse:
-        return view(request, number) if request.method == "POST" else redirect("job", number)
-
-    return press
-
-
-def _sent(request: HttpRequest, name: str) -> str:
-    return request.POST.get(name, "").replace("\0", "")
-
-
-def _key(request: HttpRequest) -> str | None:
-    """What tells a press that is repeated from a new one; one that no page of ours made is none."""
-    key = _sent(request, "key")
-    return key if 0 < len(key) <= 64 else None
-
-
 @page(BOOK)
-@_pressed
+@pressed("job")
 def reserve(request: HttpRequest, number: str) -> HttpResponse:
     """Reserve the set that was shown, all of it or nothing."""
-    by, key = known_as(request.user), _key(request)
+    by, key = known_as(request.user), press_key(request)
     try:
-        jobs.book(_job(number), by=by, as_of=timezone.now(), seen=_sent(request, "seen"), request_key=key)
+        jobs.book(_job(number), by=by, as_of=timezone.now(), seen=sent(request, "seen"), request_key=key)
     except Refused as refused:
         return _sheet(request, _job(number), refused=refused, at="reserve")
     return redirect("job", number)
 
 
 @page(BOOK)
-@_pressed
+@pressed("job")
 def release(request: HttpRequest, number: str) -> HttpResponse:
     """Let go of everything that the job has reserved."""
     try:
-        jobs.release(_job(number), by=known_as(request.user), as_of=timezone.now(), request_key=_key(request))
+        jobs.release(_job(number), by=known_as(request.user), as_of=timezone.now(), request_key=press_key(request))
     except Refused as refused:
         return _sheet(request, _job(number), refused=refused, at="reserve")
     return redirect("job", number)
 
 
 @page(ACCEPT)
-@_pressed
+@pressed("job")
 def accept(request: HttpRequest, number: str) -> HttpResponse:
     """Accept a method and size for a hole group, or take that back."""
-    group, method, size = (_sent(request, name) for name in ("group", "method", "size_code"))
+    group, method, size = (sent(request, name) for name in ("group", "method", "size_code"))
     by = known_as(request.user)
     try:
         jobs.accept(_job(number), group=group, method=method, size=size, by=by, as_of=timezone.now())

@@ -97,6 +97,7 @@ class Answer:
     wrong: Mapping[str, str] = field(default_factory=dict)
     plan: JobPlan | None = None
     focus: str = ""
+    missing: bool = False  # whether what is missing is told too, as it is once a plan or saving was refused
     put_back: str = ""  # the press that undoes a removal
     removed_from: int = -1  # the part that it was removed from; -1: it was a part itself
     next_number: str = ""
@@ -118,9 +119,8 @@ def new(request: HttpRequest) -> HttpResponse:
         return _shown(request, job, replace(answer, wrong=wrong), now)
     asked, wrong = _read(job, now, units)
     if asked is None:
-        return _shown(
-            request, job, Answer(wrong, focus=_first(job, wrong), status=400 if press == "save" else 200), now
-        )
+        status = 400 if press == "save" else 200
+        return _shown(request, job, Answer(wrong, focus=_first(job, wrong), missing=True, status=status), now)
     if press == "save":
         return _saved(request, job, asked, now)
     plan = jobs.plan_request(asked, as_of=now, every_size=False)
@@ -135,8 +135,8 @@ def reading(request: HttpRequest) -> HttpResponse:
     if at is None:
         return HttpResponse(status=204)
     typed = {key: text for key in ASKED if (text := request.POST.get(f"{at[0]}-{key}"))}
-    units = units_of(request)
-    (holes,) = _drawn([_holes(typed, int(at[1]), int(at[2]), Answer(), timezone.now(), units)], units)
+    units, answer = units_of(request), Answer(missing="missing" in request.POST)
+    (holes,) = _drawn([_holes(typed, int(at[1]), int(at[2]), answer, timezone.now(), units)], units)
     return render(request, "repairs/new_live.html", {"holes": holes})
 
 
@@ -278,6 +278,7 @@ def _removed(rest: list[str]) -> Row:
     """The row that a press puts back, as the removal wrote it into that press."""
     try:
         row = json.loads(rest[2]) if len(rest) > 2 else {}
+        json.dumps(row, ensure_ascii=False).encode()  # half of a pair of surrogates could not be shown again
     except (ValueError, RecursionError):
         return {}
     return row if isinstance(row, dict) else {}
@@ -419,7 +420,7 @@ def _holes(typed: Row, part: int, group: int, answer: Answer, now: datetime, uni
     found = {
         f"{name}-{key}": say(faults[0].reason, units)
         for key, faults in form.errors.as_data().items()
-        if typed.get(key, "").strip() and isinstance(faults[0], Fault)
+        if (answer.missing or typed.get(key, "").strip()) and isinstance(faults[0], Fault)
     }
     told = replace(answer, wrong={**found, **answer.wrong})
     fields = {key: _field(typed, key, f"{name}-{key}", told, _choices(GroupForm, key)) for key in ASKED}

@@ -193,4 +193,8 @@ def test_on_paper_stand_the_drawing_the_steps_and_nothing_to_press(page: Page) -
     expect(page.locator(".steps")).to_be_visible()
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     picture(page, "job-print")
+    drawn, facts = page.locator(".hero > figure").bounding_box(), page.locator(".hero > .holes").bounding_box()
+    assert drawn
+    assert facts
+    assert facts["x"] > drawn["x"] + drawn["width"], "side by side, so that both stand below the title block"
     assert runs_off(page) == []

@@ -105,6 +105,7 @@ def test_faults_stand_at_their_fields_and_the_first_has_the_focus(page: Page, wi
     answer_all(page)
     answer(page, thread="1/4 26", depth="4 apples", before="wire insert")
     wrong = page.locator("#parts-0-groups-0-depth-wrong")
+    frame = "element => getComputedStyle(element).borderTopWidth"
     expect(wrong).to_contain_text("apples")
     page.locator(".decide").get_by_role("button", name="Show plan").click()
     expect(page.get_by_role("alert")).to_contain_text("2 answers to put right")
@@ -117,6 +118,7 @@ def test_faults_stand_at_their_fields_and_the_first_has_the_focus(page: Page, wi
     assert runs_off(page) == []
     answer(page, depth="40")
     expect(wrong).to_be_hidden()
+    assert field(page, "depth").evaluate(frame) == "1px", "the red frame goes with its sentence"
     page.get_by_role("button", name="1/4-26 BSF").click()
     expect(field(page, "thread")).to_have_value("1/4-26 BSF")
     expect(field(page, "thread")).to_be_focused()

@@ -20,5 +20,5 @@ def test_the_unit_that_stands_first_is_kept_and_leads_back_to_the_page(client: C
 
 
 def test_it_never_leads_to_another_site(client: Client, db: None) -> None:
-    for back in ("https://elsewhere.example/", "//elsewhere.example/", ""):
+    for back in ("https://elsewhere.example/", "//elsewhere.example/", "", "nowhere", "job"):
         assert client.post(reverse("units"), {"units": "mm", "back": back}).headers["Location"] == "/"

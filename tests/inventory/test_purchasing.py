@@ -123,12 +123,13 @@ def test_an_order_is_written_with_the_price_agreed_and_told_as_on_order_until_it
     (coming,) = purchasing.on_order([item])[item]
     assert (coming.number, coming.packs, coming.pieces, coming.due) == ("2026-001", 3, 30, date(2026, 3, 6))
     assert [(each.number, each.goods) for each in purchasing.open_orders()] == [("2026-001", 2850)]
-    for _ in range(2):
-        purchasing.close_order(number="2026-001", state="received")
+    for who in ("Ada", "Ben"):
+        closed = purchasing.close_order(number="2026-001", state="received", by=who, as_of=NOW)
+        assert (closed.closed_by, closed.closed_at) == ("Ada", NOW), "the first who closed it did"
     assert purchasing.on_order([item]) == {}
     assert list(purchasing.open_orders()) == []
     with pytest.raises(Refused) as refused:
-        purchasing.close_order(number="2026-001", state="cancelled")
+        purchasing.close_order(number="2026-001", state="cancelled", by="Ada", as_of=NOW)
     assert refused.value.reason.code == "order_closed"
 
 

@@ -75,5 +75,6 @@ def test_roles_are_asked_for_once(django_assert_num_queries: pytest.FixtureReque
 
 
 def test_a_login_that_is_too_long_for_the_ledger_is_cut() -> None:
+    assert known_as(User(username="ida", first_name="Ida", last_name="Marsh")) == "Ida Marsh"
     user = User.objects.create_user("i" * 150)
     assert len(known_as(user)) == Movement._meta.get_field("by").max_length

@@ -173,6 +173,19 @@ def test_a_key_that_received_a_batch_receives_no_unit() -> None:
     )
 
 
+def test_a_key_of_another_act_or_of_another_thing_moves_nothing() -> None:
+    unit, other, batch = UnitFactory.create(), UnitFactory.create(), BatchFactory.create()
+    stock.use_unit(unit=unit, holes=2, request_key="r1", **WHO)
+    before = Movement.objects.count()
+    for deed, given in (
+        (stock.use_unit, {"unit": other, "holes": 2}),
+        (stock.give_back_unit, {"unit": unit}),
+        (stock.scrap_batch, {"batch": batch, "quantity": 1, "reason": "wet"}),
+    ):
+        _refusal("movement_request_key_taken", deed, **given, request_key="r1", **WHO)
+    assert Movement.objects.count() == before
+
+
 def test_a_naive_moment_is_a_mistake_in_the_program() -> None:
     with pytest.raises(ValueError, match="aware"):
         UnitFactory.create(as_of=datetime(2026, 3, 2))  # noqa: DTZ001

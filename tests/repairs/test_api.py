@@ -169,6 +169,13 @@ def test_a_number_that_is_taken_and_a_site_that_is_none_are_refused_at_their_key
     assert not Job.objects.filter(number="J-9").exists()
 
 
+def test_a_job_that_wants_no_kit_any_more_is_listed_without_a_plan(foreman: APIClient) -> None:
+    Job.objects.filter(number="J-1").update(state="cancelled")
+    rows = {row["number"]: row for row in foreman.get(reverse("api-jobs"), {"state": "all"}).json()["jobs"]}
+    assert (rows["J-1"]["complete"], rows["J-1"]["counts"]) == (None, None)
+    assert {row["counts"] is None for number, row in rows.items() if number != "J-1"} == {False}
+
+
 def test_the_list_tells_how_ready_each_job_is(foreman: APIClient) -> None:
     rows = {row["number"]: row for row in foreman.get(reverse("api-jobs")).json()["jobs"]}
     assert [rows[number]["complete"] for number in ("J-1", "J-2", "J-3", "J-4")] == [True, True, True, False]
@@ -366,7 +373,7 @@ def test_what_may_be_sent_twice_carries_a_key(foreman: APIClient, key: str | Non
     assert _reserve(foreman, "J-1", "x" * 64).status_code == 200
 
 
-@pytest.mark.parametrize("seen", ["rubbish", "{}", "7", "[[1]]", "[" * 5000])
+@pytest.mark.parametrize("seen", ["rubbish", "{}", "7", "[[1]]", "[" * 5000, r'[["A", "1", "match", ["\ud800"]]]'])
 def test_a_plan_that_nobody_was_shown_is_refused(foreman: APIClient, seen: str) -> None:
     answer = _reserve(foreman, "J-1", "one", seen)
     assert (answer.status_code, _codes(answer)[0][1]) in [
@@ -392,8 +399,11 @@ def test_the_shopping_list_is_for_one_job_or_for_all(foreman: APIClient) -> None
     assert {job for row in every["rows"] for job in row["jobs"]} == {"J-4"}
     assert foreman.get(reverse("api-shopping"), {"job": "J-1"}).json()["rows"] == []
     unknown = foreman.get(reverse("api-shopping"), {"job": "J-99"})
-    assert (unknown.status_code, _codes(unknown)) == (404, [("", "job_unknown")])
+    assert (unknown.status_code, _codes(unknown)) == (404, [("", "job_number_unknown")])
     assert foreman.get(reverse("api-shopping"), {"job": "\0"}).status_code == 400
+    Job.objects.filter(number="J-4").update(state="cancelled")
+    over = foreman.get(reverse("api-shopping"), {"job": "J-4"})
+    assert (over.status_code, _codes(over)) == (409, [("", "job_not_open")])
 
 
 # Refusals of the framework, in the same shape
@@ -435,6 +445,8 @@ def test_every_refusal_of_the_framework_has_the_one_shape(foreman: APIClient) ->
     for address in ("/api/", "/api/schema/"):
         method = foreman.delete(address)
         assert (method.status_code, _codes(method)) == (405, [("", "method_not_allowed")])
+    options = foreman.options("/api/")
+    assert (options.status_code, _codes(options)) == (405, [("", "method_not_allowed")])
     page = foreman.get("/api/", HTTP_ACCEPT="application/json")
     assert (page.status_code, _codes(page)) == (406, [("", "not_acceptable")])
 

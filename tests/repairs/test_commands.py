@@ -119,8 +119,8 @@ def test_plan_leaves_with_two_when_no_method_stands(now: Bench) -> None:
         ((), "Give one of: a thread, --file FILE, --job NUMBER."),
         (("M14x1.5", "--job", "J-1"), "Give one of"),
         (("M14x1.5", "--thread", "M16x1.5"), "Give one of"),
-        (("--job", "J-404"), "There is no open job “J-404”."),
-        (("--job", ""), "There is no open job “”."),
+        (("--job", "J-404"), "There is no job “J-404”."),
+        (("--job", ""), "There is no job “”."),
         (("--file", "not/there.toml"), "There is no file not/there.toml."),
         (("--file", "tests"), "tests is a folder; name a file in it."),
         (("--file", "manage.py/job.toml"), "manage.py/job.toml cannot be read."),
@@ -540,5 +540,5 @@ def test_a_shopping_list_with_nothing_on_it_says_so(now: Bench) -> None:
     now.stock(*BUSH_KIT)
     now.save(GROUP)
     assert _shopping() == "Nothing is missing that could be bought.\n"
-    with pytest.raises(CommandError, match="There is no open job “J-404”"):
+    with pytest.raises(CommandError, match="There is no job “J-404”"):
         _shopping("--job", "J-404")

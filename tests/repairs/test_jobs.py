@@ -69,6 +69,19 @@ def test_the_answers_stand_in_the_tables(bench: Bench) -> None:
     assert job.state == "planned"
 
 
+def test_a_group_of_many_holes_is_saved_in_as_many_queries_as_one_of_few(bench: Bench) -> None:
+    counts = []
+    bench.stock(*BUSH_KIT)
+    for holes in (2, 20):
+        request = read_job_file(bench.job(GROUP | {"holes": str(holes)}, number=f"J-{holes}"), as_of=bench.as_of)
+        with CaptureQueriesContext(connection) as queries:
+            jobs.create(request)
+        counts.append(len(queries))
+    assert Hole.objects.count() == 22
+    # the number, the site, the job, the part, the group; positions, those of the part, holes; the transaction's ends
+    assert counts == [10, 10]
+
+
 def test_a_number_is_given_once_and_an_unknown_site_refused_and_neither_leaves_anything(bench: Bench) -> None:
     bench.stock(*BUSH_KIT)
     bench.save(GROUP)
@@ -293,6 +306,10 @@ def test_a_repeated_release_does_not_touch_what_was_reserved_since(bench: Bench)
     again = jobs.release(job, by="Ida", as_of=bench.as_of, request_key="r")
     assert again.state == "booked"
     assert UnitHold.objects.filter(active=True).exists()
+    jobs.release(job, by="Ida", as_of=bench.as_of, request_key="s")
+    with pytest.raises(Refused) as refused:
+        jobs.release(job, by="Ben", as_of=bench.as_of, request_key="t")
+    assert refused.value.reason.code == "job_not_booked", "else the key would let go what is reserved next"
     other = jobs.book(bench.save(GROUP | LATER, number="J-2"), by="Ida", as_of=bench.as_of)
     with pytest.raises(Refused) as refused:
         jobs.release(other, by="Ida", as_of=bench.as_of, request_key="r")

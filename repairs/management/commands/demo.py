@@ -45,7 +45,7 @@ def load_workshop(*, as_of: datetime) -> None:
     for path in sorted((FIXTURES / "families").glob("*.toml")):
         families.load(text=path.read_text(encoding="utf-8"))
     paths = [FIXTURES / "demo" / "stock.csv", FIXTURES / "demo" / "offers.csv"]
-    intake = sheets.load(paths=paths, as_of=as_of, by="storekeeper", apply=True)
+    intake = sheets.load(paths=paths, as_of=as_of, by=dict(LOGINS)["storekeeper"], apply=True)
     if intake.faults:
         raise CommandError("\n".join(say(fault) for fault in intake.faults))
     for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
@@ -53,7 +53,7 @@ def load_workshop(*, as_of: datetime) -> None:
             request = read_job_file(path.read_text(encoding="utf-8"), as_of=as_of)
             job = jobs.create(request)
             if request.booked:
-                jobs.book(job, by="foreman", as_of=as_of)
+                jobs.book(job, by=dict(LOGINS)["foreman"], as_of=as_of)
         except JobFileError as error:
             raise CommandError("\n".join(f"{path.name}: {place}: {text}" for place, text in error.problems)) from error
         except Refused as refused:

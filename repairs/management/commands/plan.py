@@ -86,10 +86,7 @@ class Command(BaseCommand):
             raise Refused(Reason("plan_of_one_thing"))
         every_size = options["every_size"] or options["format"] == "json"
         if options["job"] is not None:
-            job = jobs.open_jobs().filter(number=options["job"]).first()
-            if job is None:
-                raise Refused(Reason("job_unknown", number=options["job"]))
-            return jobs.plan_job(job, as_of=now, every_size=every_size)
+            return jobs.plan_job(jobs.open_job(options["job"]), as_of=now, every_size=every_size)
         if options["file"] is not None:
             request = read_job_file(read_text(options["file"]), as_of=now)
         else:

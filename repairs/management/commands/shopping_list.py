@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from inventory.errors import Reason
+from inventory.errors import Refused
 from inventory.management.database import made_database
 from repairs import cards, jobs
 from repairs.management.printing import shopping_report
@@ -31,10 +31,11 @@ class Command(BaseCommand):
     @made_database()
     def handle(self, *args: Any, job: str | None, format: str, units: str, **options: Any) -> None:
         now = timezone.now()
-        wanted = list(jobs.open_jobs().filter(number=job) if job else jobs.open_jobs())
-        if job and not wanted:
-            raise CommandError(say(Reason("job_unknown", number=job)))
-        found = jobs.shopping(jobs.plan_jobs(wanted, as_of=now), as_of=now)
+        try:
+            wanted = [jobs.open_job(job)] if job is not None else list(jobs.open_jobs())
+        except Refused as refused:
+            raise CommandError(say(refused.reason)) from refused
+        found = jobs.shopping(jobs.plan_jobs(wanted, as_of=now, side_by_side=False), as_of=now)
         if format == "json":
             self.stdout.write(json.dumps(cards.shopping_document(found, units=units), indent=2, ensure_ascii=False))
         elif format == "csv":

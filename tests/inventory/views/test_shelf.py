@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
+from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
 from inventory import stock
@@ -137,6 +137,14 @@ def test_a_tag_of_any_signs_has_its_page(fitter: Client, tag: str) -> None:
     shown = text(fitter, "unit", tag)
     assert "Unit <span" in shown
     assert "<b>" not in shown.split("<main")[1]
+
+
+@pytest.mark.parametrize("address", ["units/T", "items/T", "bins/T/A", "bins/Main/T", "moves/units/T"])
+def test_a_zero_in_an_address_leads_nowhere(keeper: Client, address: str) -> None:
+    page, press = keeper.get(f"/shelf/{address}%00/"), keeper.post(f"/shelf/{address}%00/")
+    assert (page.status_code, press.status_code) == (404, 404)
+    with pytest.raises(Resolver404):
+        resolve(f"/shelf/{address}\0/")
 
 
 def test_a_bin_and_an_item_of_any_signs_have_their_pages(fitter: Client) -> None:
@@ -275,6 +283,11 @@ def refused(answer: Any, status: int = 400) -> str:
     shown = re.sub(r"\s+", " ", answer.content.decode())
     assert shown.count('role="alert"') == 1
     return shown
+
+
+def test_a_field_that_must_be_filled_in_says_required_as_on_every_page(keeper: Client) -> None:
+    tap()
+    assert 'To whom <span class="must">required</span>' in text(keeper, "unit", "T-16")
 
 
 def test_a_unit_is_lent_to_a_person_until_a_day_and_comes_back(keeper: Client) -> None:

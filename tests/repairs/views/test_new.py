@@ -373,11 +373,21 @@ def test_while_it_is_typed_a_group_is_read_and_drawn_by_itself(shelf: Bench, adm
 def test_while_it_is_typed_only_what_is_typed_is_told_to_be_wrong(shelf: Bench, admin_client: Client) -> None:
     text = _live(admin_client, {"thread": "1/4 26", "depth": "4 apples", "edge": "28"})
     told = dict(re.findall(r'innerHTML:#parts-0-groups-0-(\w+)-wrong">(.*?)</div>', text))
-    assert set(told) == {"thread", "depth", "edge"}
+    assert {name for name, sentence in told.items() if sentence} == {"thread", "depth"}
     assert "apples" in told["depth"]
-    assert told["edge"] == "", "what was wrong before is taken back"
+    assert told["edge"] == told["floor"] == "", "what was wrong before is taken back, of an emptied field too"
     assert "fill:parts-0-groups-0-thread:1/4-26 brass" in text
     assert "<svg" not in text
+
+
+def test_what_is_missing_is_told_while_typing_only_after_it_was_asked_for(shelf: Bench, admin_client: Client) -> None:
+    asks = '<input type="hidden" name="missing"'
+    assert asks not in admin_client.get(NEW).content.decode()
+    assert asks in admin_client.post(NEW, {"press": "save"}).content.decode()
+    assert "A thread is missing here" not in _live(admin_client, {"depth": "40"})
+    text = _live(admin_client, {"depth": "40", "hole": "blind"}, missing="told")
+    assert "A thread is missing here" in text
+    assert 'innerHTML:#parts-0-groups-0-hole-wrong"></div>' in text
 
 
 @pytest.mark.parametrize("at", ["", "parts-0", "parts-0-groups-x", "parts-99999-groups-1", "<b>"])
@@ -513,6 +523,7 @@ def test_sixty_groups_are_read_drawn_and_saved(shelf: Bench, admin_client: Clien
         "fill:parts:x", "fill:parts-9-name:x", "fill:csrfmiddlewaretoken:x", "put-back-group:0:0",
         "put-back-part:0:-:{",
         "put-back-part:0:-:[1]", 'put-back-part:0:-:{"groups": [3], "name": 4}', "put-back-group:0:0:" + "[" * 5000,
+        r'put-back-group:0:0:{"thread": "\ud800"}',
         "save:x:y:z:w", "\0", "'; DROP TABLE",
     ],
     ids=lambda press: press[:24],

@@ -72,6 +72,9 @@ def test_what_is_short_and_what_is_doubtful_is_told_with_its_reason(bench: Bench
     assert re.findall(r">(J-\w+)</a>", doubtful) == ["J-2"]
     assert "How the old thread was made" in doubtful
     assert "J-4" not in text
+    assert "<span>Test, " in doubtful
+    Job.objects.filter(number="J-2").update(owner="")
+    assert "<span>, " not in admin_client.get("/").content.decode(), "whose owner is not entered"
 
 
 def test_a_job_whose_days_are_over_and_that_is_still_reserved_waits_to_be_released(
