@@ -13,6 +13,7 @@ class Reason:
     """Why something is so: a code and the numbers behind it.
 
     Lengths in whole nanometres under keys that end in `_nm`, torques in newton millimetres (`_nmm`),
+    loads in newtons (`_newton`), stresses in megapascals (`_mpa`),
     times as aware datetimes or dates, counts as int, everything else as text or tuples of text.
 
     >>> Reason("too_short", usable_nm=80_000_000, needed_nm=83_000_000)["needed_nm"]

@@ -265,6 +265,29 @@ def show_torque(nmm: int, units: str = "mm") -> str:
     return _both(f"{newton_metres} N·m", f"{pound_feet} lbf·ft", units)
 
 
+def show_force(newton: int, units: str = "mm") -> str:
+    """A force for reading: kilonewtons to 10 N with pound-force beside, or the reverse with "in".
+
+    1 lbf is 4.4482216152605 N exactly (1 lb = 0.45359237 kg, g = 9.80665 m/s²).
+
+    >>> show_force(129_480), show_force(129_480, "in")
+    ('129.48 kN (29108 lbf)', '29108 lbf (129.48 kN)')
+    """
+    kilonewtons = _trimmed(Decimal(newton).scaleb(-3).quantize(Decimal("0.01")))
+    pounds = (Decimal(newton) / Decimal("4.4482216152605")).quantize(Decimal(1))
+    return _both(f"{kilonewtons} kN", f"{pounds} lbf", units)
+
+
+def show_stress(megapascal: int, units: str = "mm") -> str:
+    """A stress for reading: megapascals with ksi (1000 lbf/in²) beside, or the reverse with "in".
+
+    >>> show_stress(130), show_stress(130, "in")
+    ('130 MPa (18.9 ksi)', '18.9 ksi (130 MPa)')
+    """
+    ksi = (Decimal(megapascal) / Decimal("6.894757293168")).quantize(Decimal("0.1"))
+    return _both(f"{megapascal} MPa", f"{ksi} ksi", units)
+
+
 def show_money(minor: int, currency: str = "EUR") -> str:
     """A price for reading, currency code first.
 

@@ -21,7 +21,7 @@ from django.conf import settings
 
 from inventory.errors import Reason
 from inventory.kinds import KINDS
-from inventory.quantities import Rounding, show_length, show_money, show_torque
+from inventory.quantities import Rounding, show_force, show_length, show_money, show_stress, show_torque
 
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _ROUNDINGS: dict[str, Rounding] = {"down": "down", "up": "up"}
@@ -413,6 +413,10 @@ class _Words(string.Formatter):
             return show_length(value, self.units, _ROUNDINGS.get(format_spec, "nearest"))
         if name.endswith("_nmm"):
             return show_torque(value, self.units)
+        if name.endswith("_newton"):
+            return show_force(value, self.units)
+        if name.endswith("_mpa"):
+            return show_stress(value, self.units)
         if name.endswith("_minor"):
             return show_money(value, self.reason.data.get("currency", "EUR"))
         return str(value)

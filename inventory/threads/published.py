@@ -38,8 +38,8 @@ class Table:
 
 
 @cache
-def table(name: str) -> Table:
-    """The table in `tables/<name>.csv`; raises FileNotFoundError for a name that is none of the project's.
+def table(name: str, folder: str = _FOLDER) -> Table:
+    """The table in `tables/<name>.csv`, or of another room's `folder`; raises FileNotFoundError for no such name.
 
     >>> table("iso261").rows[0]["pitch"]
     '0.35'
@@ -48,7 +48,7 @@ def table(name: str) -> Table:
     """
     head: dict[str, str] = {}
     body: list[str] = []
-    with open(os.path.join(_FOLDER, f"{name}.csv"), encoding="utf-8") as file:
+    with open(os.path.join(folder, f"{name}.csv"), encoding="utf-8") as file:
         lines = file.read().splitlines()
     for line in lines:
         if line.startswith("#"):

@@ -44,6 +44,8 @@ def _full(code: str) -> Reason:
             data[field] = 3
         elif field.endswith(("_nm", "_nmm")):
             data[field] = 12_700_000
+        elif field.endswith(("_newton", "_mpa")):
+            data[field] = 12_700
         elif field.endswith("_minor"):
             data[field] = 1250
         elif field == "currency":
