@@ -34,10 +34,15 @@ class Reason:
         return hash((self.code, tuple(sorted((key, repr(value)) for key, value in self.data.items()))))
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return (_rebuild, (self.code, dict(self.data)))
+        return (rebuilt, (self.code, dict(self.data)))
 
 
-def _rebuild(code: str, data: dict[str, Any]) -> Reason:
+def rebuilt(code: str, data: Mapping[str, Any]) -> Reason:
+    """A reason that was taken apart, to be pickled or written as a document; nothing is checked.
+
+    >>> rebuilt("too_short", {"usable_nm": 80_000_000})["usable_nm"]
+    80000000
+    """
     return Reason(code, **data)
 
 

@@ -17,7 +17,7 @@ from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import plain
 from inventory.models import Batch, Movement, Unit
-from inventory.quantities import read_day, read_length, read_torque, to_mm
+from inventory.quantities import read_day, read_length, read_stress, read_torque, to_mm
 from inventory.threads import Candidate, Dossier, Reading, dossier, identify, read
 from inventory.wording import SENTENCES, say
 
@@ -103,6 +103,13 @@ class TorqueField(_ReadField):
 
     reader = staticmethod(read_torque)
     missing = Reason("torque_empty")
+
+
+class StressField(_ReadField):
+    """Cleans to kilopascals or None; a bare number is megapascals."""
+
+    reader = staticmethod(read_stress)
+    missing = Reason("stress_empty")
 
 
 def read_number(text: str) -> Decimal:

@@ -1,4 +1,4 @@
-"""Lengths, torques, money and days as people type them, and as they are shown. PURE.
+"""Lengths, torques, strengths, money and days as people type them, and as they are shown. PURE.
 
 Lengths are whole nanometres (1/64 in is 396,875 nm, 0.0001 in is 2,540 nm, both exact), torques whole newton
 millimetres, money whole minor units. Numbers are read here; what a *unit* is worth is asked of Pint, once
@@ -23,6 +23,7 @@ NM_PER_MM = 1_000_000
 NM_PER_INCH = 25_400_000  # exact by definition: 1 in = 25.4 mm (ISO 80000-3)
 LONGEST_NM = 10_000 * NM_PER_MM  # ten metres: nothing in a tool crib is longer, so it is a slip of the unit
 LARGEST_TORQUE_NMM = 100_000_000  # 100 kN·m, likewise
+LARGEST_STRESS_KPA = 5_000_000  # 5 GPa, likewise: no metal is stronger
 LONGEST_TEXT = 40
 
 _MODES = {"down": ROUND_FLOOR, "up": ROUND_CEILING, "nearest": ROUND_HALF_EVEN}
@@ -49,6 +50,11 @@ _TORQUE_UNITS = {
     "kgfm": "force_kilogram * meter", "kgm": "force_kilogram * meter", "mkg": "force_kilogram * meter",
     "kpm": "force_kilogram * meter",
     "kgfcm": "force_kilogram * centimeter", "kgcm": "force_kilogram * centimeter",
+}  # fmt: skip
+_STRESS_UNITS = {
+    "mpa": "megapascal", "n/mm2": "megapascal", "n/mm²": "megapascal", "gpa": "gigapascal", "kpa": "kilopascal",
+    "psi": "psi", "lbf/in2": "psi", "ksi": "ksi", "kgf/mm2": "force_kilogram / millimeter ** 2",
+    "kp/mm2": "force_kilogram / millimeter ** 2",
 }  # fmt: skip
 _NO_MINOR_UNITS = frozenset({"JPY", "KRW", "ISK", "CLP", "VND"})  # ISO 4217 exponent 0
 
@@ -182,6 +188,31 @@ def read_torque(text: str, default_unit: str = "N·m") -> int:
     return nmm
 
 
+def read_stress(text: str) -> int:
+    """Read the strength of a metal as people type it; whole kilopascals, to the nearest.
+
+    Units MPa, N/mm², GPa, kPa, psi, ksi, kgf/mm²; without one it is MPa.
+
+    Errors (`Refused`): stress_empty, stress_unreadable, stress_unit_unknown, stress_not_positive, stress_absurd
+    (over 5 GPa).
+
+    >>> read_stress("130"), read_stress("130 N/mm2"), read_stress("19 ksi")
+    (130000, 130000, 131000)
+    """
+    typed = text.strip()
+    number, unit, _ = _typed("stress", typed)
+    spelling = (unit or "MPa").lower().replace(" ", "").replace("^", "")
+    worth = _worth(_STRESS_UNITS[spelling], "kilopascal") if spelling in _STRESS_UNITS else None
+    if worth is None:
+        raise Refused(Reason("stress_unit_unknown", typed=typed, unit=unit))
+    kpa = round(number * worth)
+    if kpa > LARGEST_STRESS_KPA:
+        raise Refused(Reason("stress_absurd", typed=typed))
+    if kpa <= 0:
+        raise Refused(Reason("stress_not_positive", typed=typed))
+    return kpa
+
+
 def _digits(currency: str) -> int:
     return 0 if currency in _NO_MINOR_UNITS else 2
 
@@ -286,6 +317,25 @@ def show_stress(megapascal: int, units: str = "mm") -> str:
     """
     ksi = (Decimal(megapascal) / Decimal("6.894757293168")).quantize(Decimal("0.1"))
     return _both(f"{megapascal} MPa", f"{ksi} ksi", units)
+
+
+def show_volume(mm3: Decimal, units: str = "mm") -> str:
+    """A volume of metal for reading, to three figures: cubic millimetres or centimetres with cubic inches beside.
+
+    >>> show_volume(Decimal("638.4")), show_volume(Decimal(3215)), show_volume(Decimal(3215), "in")
+    ('638 mm³ (0.039 in³)', '3.22 cm³ (0.196 in³)', '0.196 in³ (3.22 cm³)')
+    >>> show_volume(Decimal(0)), show_volume(Decimal(0), "in")
+    ('0 mm³ (0.000 in³)', '0.000 in³ (0 mm³)')
+    """
+    small = mm3 < 1000
+    metric = f"{round(mm3)} mm³" if small else f"{_three_figures(mm3.scaleb(-3))} cm³"
+    return _both(metric, f"{(mm3 / Decimal('16387.064')).quantize(Decimal('0.001'))} in³", units)
+
+
+def _three_figures(number: Decimal) -> str:
+    return format(
+        number.quantize(Decimal("0.01") if number < 10 else Decimal("0.1") if number < 100 else Decimal(1)), "f"
+    )
 
 
 def show_money(minor: int, currency: str = "EUR") -> str:

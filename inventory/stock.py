@@ -716,6 +716,21 @@ def movements(thing: Unit | Batch, *, before: int = 0, most: int = 20) -> tuple[
     return found[:most], found[most - 1].pk if len(found) > most else 0
 
 
+def used_for(label: str, *, since: datetime) -> dict[tuple[bool, str], int]:
+    """What a label has used since a moment: holes cut by units, pieces of batches that did not come back. One query.
+
+    By whether it is counted, and by tag or lot.
+    """
+    used: dict[tuple[bool, str], int] = defaultdict(int)
+    rows = Movement.objects.filter(label=label, at__gte=since)
+    for tag, lot, holes, quantity in rows.values_list("unit__tag", "batch__lot", "holes", "quantity").order_by():
+        if tag is None:
+            used[True, lot] -= quantity
+        else:
+            used[False, tag] += holes
+    return dict(used)
+
+
 # --- does it all agree? ------------------------------------------------------------------------------------
 
 

@@ -48,6 +48,11 @@ SENTENCES: dict[str, str] = {
     "torque_unit_unknown": "“{unit}” in “{typed}” is no unit of torque; write N·m, lbf·ft, lbf·in or kgf·m.",
     "torque_not_positive": "“{typed}” must be more than zero.",
     "torque_absurd": "“{typed}” would be more than {largest_nmm}; is the unit right?",
+    "stress_empty": "A strength is missing here; write for example 240 MPa or 35 ksi.",
+    "stress_unreadable": "“{typed}” cannot be read as a strength; write for example 240 MPa or 35 ksi.",
+    "stress_unit_unknown": "“{unit}” in “{typed}” is no unit of strength; write MPa, N/mm2, ksi or psi.",
+    "stress_not_positive": "“{typed}” must be more than zero.",
+    "stress_absurd": "“{typed}” is more than any metal has; is the unit right?",
     "money_unreadable": "“{typed}” cannot be read as a price; write for example 12.50.",
     "money_too_fine": "“{typed}” is finer than {currency} is paid in ({digits:decimal|decimals}).",
     # --- rules about one row
@@ -376,8 +381,10 @@ def _begins(day: date) -> datetime:
 class _Words(string.Formatter):
     """Fills a sentence; how a value is shown follows from its name."""
 
-    def __init__(self, reason: Reason, units: str, sentences: Mapping[str, str]) -> None:
-        self.reason, self.units, self.sentences = reason, units, sentences
+    def __init__(
+        self, reason: Reason, units: str, sentences: Mapping[str, str], words: Mapping[str, str] = WORDS
+    ) -> None:
+        self.reason, self.units, self.sentences, self.words = reason, units, sentences, words
 
     def get_field(self, field_name: str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> tuple[Any, str]:
         return (field_name, self.reason.data.get(field_name)), field_name
@@ -393,7 +400,7 @@ class _Words(string.Formatter):
         if value is None:
             return "nothing entered"
         if isinstance(value, Reason):
-            return say(value, self.units, self.sentences)
+            return say(value, self.units, self.sentences, self.words)
         if format_spec == "angles" and isinstance(angles := self.reason.data.get("angles"), tuple):
             return ", ".join(f"{each} ({angle})" for each, angle in zip(value, angles, strict=False))
         if isinstance(value, Mapping):
@@ -408,7 +415,7 @@ class _Words(string.Formatter):
         if format_spec == "word":
             if name in ("kind", "wanted") and value in KINDS:
                 return KINDS[value].word
-            return WORDS.get(value, str(value).replace("_", " "))
+            return self.words.get(value) or WORDS.get(value, str(value).replace("_", " "))
         if name.endswith("_nm"):
             return show_length(value, self.units, _ROUNDINGS.get(format_spec, "nearest"))
         if name.endswith("_nmm"):
@@ -422,11 +429,16 @@ class _Words(string.Formatter):
         return str(value)
 
 
-def say(reason: Reason, units: str = "mm", sentences: Mapping[str, str] = SENTENCES) -> str:
+def say(
+    reason: Reason,
+    units: str = "mm",
+    sentences: Mapping[str, str] = SENTENCES,
+    words: Mapping[str, str] = WORDS,
+) -> str:
     """The sentence for a reason, lengths with millimetres first, or inches first with `units` "in".
 
-    `sentences` may be another app's; what it lacks is looked up here. A code without any sentence is shown as
-    it is, with its data: ugly, but never silent.
+    `sentences` and `words` may be another app's; what they lack is looked up here. A code without any sentence is
+    shown as it is, with its data: ugly, but never silent.
 
     >>> say(Reason("money_too_fine", typed="1.234", currency="EUR", digits=2))
     '“1.234” is finer than EUR is paid in (2 decimals).'
@@ -435,7 +447,7 @@ def say(reason: Reason, units: str = "mm", sentences: Mapping[str, str] = SENTEN
     if sentence is None:
         data = ", ".join(f"{key} {value}" for key, value in reason.data.items())
         return f"{reason.code.replace('_', ' ')}: {data}" if data else reason.code.replace("_", " ")
-    return _Words(reason, units, sentences).format(_OPTIONAL.sub(_kept(reason), sentence))
+    return _Words(reason, units, sentences, words).format(_OPTIONAL.sub(_kept(reason), sentence))
 
 
 def clause(reason: Reason, units: str = "mm", sentences: Mapping[str, str] = SENTENCES) -> str:

@@ -33,6 +33,11 @@ class JobAdmin(admin.ModelAdmin):
 class HoleGroupAdmin(admin.ModelAdmin):
     list_display = ("job", "code", "as_typed", "through", "material", "accepted")
     search_fields = ("job__number", "as_typed")
+    # Written by the act alone: half of an acceptance is none.
+    readonly_fields = (
+        "accepted", "accepted_size", "accepted_code", "accepted_by", "accepted_at", "overruled", "overruled_by",
+        "overruled_why",
+    )  # fmt: skip
 
 
 admin.site.register(Job, JobAdmin)

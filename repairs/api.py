@@ -18,14 +18,24 @@ from inventory import api as crib
 from inventory import reservations
 from inventory.api import UnitsForm, units_asked
 from inventory.documents import plain
-from inventory.errors import Reason
+from inventory.errors import Reason, Refused
 from inventory.forms import Answers, WordField
 from inventory.openapi import component, described, field_schema, read_components
 from inventory.programs import AskedWrongly, CountField, asked, request_key, told
 from inventory.roles import READ, holds, known_as
-from repairs import cards, families, jobs
-from repairs.forms import GROUP_KEYS, JOB_KEYS, PART_KEYS, GroupForm, JobFileError, JobForm, PartForm, read_job
-from repairs.jobs import OPEN, JobPlan, JobRequest
+from repairs import cards, choices, jobs
+from repairs.forms import (
+    GROUP_KEYS,
+    JOB_KEYS,
+    PART_KEYS,
+    AnsweredForm,
+    GroupForm,
+    JobFileError,
+    JobForm,
+    PartForm,
+    read_job,
+)
+from repairs.jobs import OPEN, Accepted, JobPlan, JobRequest
 from repairs.methods.values import DOUBTFUL, GAP, MATCH
 from repairs.models import Job
 from repairs.roles import ACCEPT, BOOK, PLAN
@@ -41,7 +51,6 @@ _AT = {
     "group_unknown": "group",
     "method_unknown": "method",
     "size_unknown": "size",
-    "size_ruled_out": "size",
     "shown_unreadable": "seen",
 }
 
@@ -69,8 +78,8 @@ class ShoppingForm(UnitsForm):
     job = forms.CharField(max_length=40, required=False, label="one open job; all open ones where it is left out")
 
 
-class AcceptForm(Answers):
-    """A method and size for a hole group; no method takes back what was accepted."""
+class AcceptForm(AnsweredForm):
+    """A method and size for a hole group, and who answers for it; no method takes back what was accepted."""
 
     group = forms.CharField(max_length=4)
     method = forms.CharField(max_length=30, required=False)
@@ -121,6 +130,12 @@ ACCEPT_BODY = component(
             "group": {"type": "string", "maxLength": 4, "description": "the letter of the hole group"},
             "method": {"type": "string", "maxLength": 30, "description": "empty: take back what was accepted"},
             "size": {"type": "string", "maxLength": 300, "description": "`code` of one of the method's sizes"},
+            "answers": {
+                "type": "string",
+                "maxLength": 120,
+                "description": "who answers for it by name, where a check is doubtful or may be overruled",
+            },
+            "why": {"type": "string", "maxLength": 400, "description": "the reason that goes with the name"},
         },
         "required": ["group"],
         "additionalProperties": False,
@@ -211,29 +226,38 @@ def _row(job: Job, plan: JobPlan | None) -> dict[str, Any]:
 
 
 def _job(job: Job, units: str) -> dict[str, Any]:
-    """A job with its plan, what was accepted and what is kept; at most three queries beside those of the plan."""
+    """A job with its plan, its methods side by side, what was accepted and what is kept.
+
+    At most three queries beside those of the plan and of one shopping list.
+    """
     plan = jobs.plan_job(job, as_of=timezone.now())
-    accepted = job.groups.exclude(accepted="").select_related("accepted_size__family").order_by("id")
     return {
         "number": job.number,
         "owner": job.owner,
         "site": job.site.name,
         "note": job.note,
         "state": job.state,
-        "accepted": [
-            {
-                "group": row.code,
-                "method": row.accepted,
-                "size": jobs.size_code(families.size_of(row.accepted_size)),
-                "by": row.accepted_by,
-                "at": plain(row.accepted_at),
-            }
-            for row in accepted
-            if row.accepted_size is not None
-        ],
+        "accepted": [_accepted(group.group.code, group.accepted) for group in plan.groups if group.accepted],
         "reservation": None if job.reservation is None else _reservation(job, job.reservation),
         "seen": jobs.shown(plan),
-        "plan": cards.document(plan, units=units),
+        "plan": _plan_of(plan, units),
+    }
+
+
+def _plan_of(plan: JobPlan, units: str) -> dict[str, Any]:
+    return cards.document(plan, units=units, comparison=choices.compare(plan, as_of=plan.as_of))
+
+
+def _accepted(group: str, accepted: Accepted) -> dict[str, Any]:
+    return {
+        "group": group,
+        "method": accepted.method,
+        "size": accepted.code,
+        "by": accepted.by,
+        "at": plain(accepted.at),
+        "answers": accepted.answers or None,
+        "why": accepted.why or None,
+        "signed": list(accepted.signed_codes),
     }
 
 
@@ -266,7 +290,7 @@ def plan(request: Request) -> Response:
     """Plan a job that is not saved. It has the keys of a job file; nothing is kept of it."""
     form, now = asked(UnitsForm, request.query_params), timezone.now()
     planned = jobs.plan_request(_job_asked(request, as_of=now), as_of=now)
-    return Response(cards.document(planned, units=units_asked(request, form)))
+    return Response(_plan_of(planned, units_asked(request, form)))
 
 
 @described(
@@ -338,24 +362,40 @@ def one(request: Request, number: str) -> Response:
     body=ACCEPT_BODY,
     refuses={
         404: ("job_number_unknown", "group_unknown", "method_unknown", "size_unknown"),
-        409: ("job_not_open", "job_already_booked", "size_ruled_out"),
+        409: ("job_not_open", "job_already_booked", "not_to_be_overruled"),
     },
     examples=[
         OpenApiExample("take it back", request_only=True, value={"group": "A", "method": ""}),
         OpenApiExample(
             "a longer bush",
             request_only=True,
-            value={"group": "A", "method": "flanged_bush", "size": "own-flanged/1:M|16000000|1500000nm|R:28000000"},
+            value={
+                "group": "A",
+                "method": "flanged_bush",
+                "size": "own-flanged/1:M|16000000|1500000nm|R:28000000",
+                "answers": "Jonna Brackwell",
+                "why": "the drawing allows 5 mm of edge here",
+            },
         ),
     ],
 )
 @api_view(["POST"])
 @permission_classes([holds(ACCEPT)])
 def accept(request: Request, number: str) -> Response:
-    """Accept a method and size for one hole group, by their codes in the plan; or take back what was accepted."""
+    """Accept a method and size for one hole group, by their codes in the plan; or take back what was accepted.
+
+    Where a check of that size is doubtful or ruled out and `may_be_overruled`, name who answers for it and why.
+    """
     form = asked(UnitsForm, request.query_params)
-    wanted = told(AcceptForm, request.data).cleaned_data
-    job = jobs.accept(jobs.by_number(number), **wanted, by=known_as(request.user), as_of=timezone.now())
+    wanted = told(AcceptForm, request.data)
+    try:
+        job = jobs.accept(
+            jobs.by_number(number), **wanted.cleaned_data, by=known_as(request.user), as_of=timezone.now()
+        )
+    except Refused as refused:
+        if wanted.lacks(refused.reason):
+            raise AskedWrongly([(key, refused.reason) for key in wanted.errors]) from refused
+        raise
     return Response(_job(job, units_asked(request, form)))
 
 

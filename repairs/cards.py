@@ -10,10 +10,12 @@ import csv
 import hashlib
 import io
 import json
+import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +25,11 @@ from inventory.kinds import KINDS, StockLine
 from inventory.quantities import show_money
 from inventory.threads import Thread
 from repairs.buying import Choice, Gap, Purchase, Row, ShoppingList, SupplierOrder, WholeSet, pack_price
-from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, SizePlan, size_code
+from repairs.choices import Compared, Comparison
+from repairs.jobs import Accepted, GroupPlan, JobPlan, MethodReadiness, SizePlan, size_code
 from repairs.matching import Line, Take
 from repairs.methods.values import DOUBTFUL, GAP, MATCH, Check, HoleGroup, Need, Option, Size, Step, Window
+from repairs.strength import Verdict
 from repairs.wording import item_words, name, say, word
 
 SCHEMA_VERSION = 1
@@ -39,7 +43,7 @@ def schema() -> dict[str, Any]:
 
 
 def digest(document_: dict[str, Any]) -> str:
-    """SHA-256 over what the plan decides: everything but when it was asked and the sentences it is told in."""
+    """SHA-256 over what the plan decides: not when it was asked, its sentences, or what buying would come to."""
     decided = _decided({key: value for key, value in document_.items() if key != "as_of"})
     return hashlib.sha256(json.dumps(decided, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
 
@@ -47,15 +51,19 @@ def digest(document_: dict[str, Any]) -> str:
 def _decided(value: Any) -> Any:
     if isinstance(value, dict):
         told = "code" in value and "data" in value  # a reason: its code and numbers decide, its sentence tells
-        return {key: _decided(each) for key, each in value.items() if not (told and key == "text")}
+        untold = "text" if told else "comparison"
+        return {key: _decided(each) for key, each in value.items() if key != untold}
     if isinstance(value, list):
         return [_decided(each) for each in value]
     return value
 
 
-def document(plan: JobPlan, *, units: str = "mm") -> dict[str, Any]:
-    """A plan as plain JSON values; `units` ("mm" or "in") leads in the sentences only."""
-    write = _Writer(units, plan.number)
+def document(plan: JobPlan, *, units: str = "mm", comparison: Comparison | None = None) -> dict[str, Any]:
+    """A plan as plain JSON values; `units` ("mm" or "in") leads in the sentences only.
+
+    `comparison` is its methods side by side (`choices.compare`), null in each group where it was not made.
+    """
+    write = _Writer(units, plan.number, comparison or {})
     return {
         "schema": SCHEMA_VERSION,
         "job": plan.number,
@@ -79,6 +87,18 @@ def _time(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
+def _megapascals(kpa: int | None) -> str | None:
+    return None if kpa is None else format(Decimal(kpa).scaleb(-3).normalize(), "f")
+
+
+def _percent(share: float | None) -> str | None:
+    return None if share is None else f"{share * 100:.1f}"
+
+
+def _volume(mm3: Decimal | None) -> str | None:
+    return None if mm3 is None else format(round(mm3, 0), "f")
+
+
 def _window(window: Window | None) -> dict[str, Any] | None:
     return None if window is None else {"least_mm": millimetres(window.least), "most_mm": millimetres(window.most)}
 
@@ -88,8 +108,8 @@ def _thread(thread: Thread | None) -> dict[str, Any] | None:
 
 
 class _Writer:
-    def __init__(self, units: str, job: str) -> None:
-        self.units, self.job = units, job
+    def __init__(self, units: str, job: str, comparison: Comparison | None = None) -> None:
+        self.units, self.job, self.comparison = units, job, comparison or {}
 
     def reason(self, reason: Reason) -> dict[str, Any]:
         return {
@@ -114,11 +134,60 @@ class _Writer:
             "holes": plan.group.holes,
             "cautions": self.reasons(plan.cautions),
             "answers": self.answers(plan.group),
+            "accepted": self.accepted(plan.accepted),
             "method": plan.chosen.method if plan.chosen else None,
             "size": self.size(plan.chosen.size) if plan.chosen else None,
             "checks": [self.check(check) for check in plan.checks],
             "lines": [self.line(line) for line in plan.lines],
             "methods": [self.method(readiness) for readiness in plan.methods],
+            "comparison": self.compared(self.comparison.get(plan.group.code)),
+        }
+
+    def compared(self, comparison: Sequence[Compared] | None) -> list[dict[str, Any]] | None:
+        if comparison is None:
+            return None
+        return [
+            {
+                "method": each.method,
+                "size": size_code(each.option.size) if each.option else None,
+                "planned": each.planned,
+                "by_choice": each.by_choice,
+                "verdict": each.verdict,
+                "margin_percent": _percent(each.margin),
+                "why": self.reasons(each.why),
+                "remedies": self.reasons(each.remedies),
+                "counts": {MATCH: each.matches, GAP: each.gaps, DOUBTFUL: each.doubtful},
+                "start": {
+                    "day": each.start.day.isoformat() if each.start.day else None,
+                    "by": each.start.by,
+                    "need": each.start.need.id if each.start.need else None,
+                },
+                "cost": [
+                    {
+                        "currency": money.currency,
+                        "goods_minor": money.goods,
+                        "carriage_minor": money.carriage,
+                        "total_minor": money.total,
+                    }
+                    for money in each.cost
+                ],
+                "unsold": each.unsold,
+                "metal_away_mm3": _volume(each.metal_away),
+            }
+            for each in comparison
+        ]
+
+    def accepted(self, accepted: Accepted | None) -> dict[str, Any] | None:
+        if accepted is None:
+            return None
+        return {
+            "method": accepted.method,
+            "size": accepted.code,
+            "by": accepted.by,
+            "at": _time(accepted.at),
+            "answers": accepted.answers or None,
+            "why": accepted.why or None,
+            "signed": list(accepted.signed_codes),
         }
 
     def answers(self, group: HoleGroup) -> dict[str, Any]:
@@ -137,6 +206,14 @@ class _Writer:
             "passes_gauge": group.passes_gauge,
             "made": group.made,
             "torque_Nm": newton_metres(group.torque),
+            "damage": group.damage or None,
+            "bore_mm": millimetres(group.bore),
+            "off_axis_mm": millimetres(group.off_axis),
+            "grade": group.grade or None,
+            "alloy": group.alloy or None,
+            "tensile_MPa": _megapascals(group.tensile),
+            "shear_MPa": _megapascals(group.shear),
+            "reach_mm": millimetres(group.reach),
             "fixture": group.fixture or None,
             "hand": group.hand or None,
             "wished": group.wished or None,
@@ -160,7 +237,11 @@ class _Writer:
             "remedies": self.reasons(plan.remedies),
             "sizes": [self.planned_size(size) for size in shown.values()],
             "refused_sizes": [
-                {"size": self.size(option.size), "checks": [self.check(check) for check in option.checks]}
+                {
+                    "size": self.size(option.size),
+                    "checks": [self.check(check) for check in option.checks],
+                    "may_be_overruled": option.impossible is None,
+                }
                 for option in refused
             ],
         }
@@ -172,9 +253,43 @@ class _Writer:
         return {
             "size": self.size(option.size),
             "like_for_like": option.like_for_like,
+            "by_choice": option.by_choice,
+            "verdict": option.verdict,
+            "metal_away_mm3": _volume(option.metal_away),
+            "strength": self.strength(option.strength),
             "checks": [self.check(check) for check in option.checks],
             "counts": {status: counts[status] for status in (MATCH, GAP, DOUBTFUL)},
             "steps": [self.step(step, lines) for step in option.steps],
+        }
+
+    def strength(self, verdict: Verdict | None) -> dict[str, Any] | None:
+        if verdict is None:
+            return None
+        return {
+            "status": verdict.status,
+            "governs": verdict.governs or None,
+            "margin_percent": _percent(verdict.margin),
+            "preload_N": None
+            if verdict.preload is None
+            else {"least": round(verdict.preload.least), "most": round(verdict.preload.most)},
+            "sums": [
+                {
+                    "what": each.what,
+                    "status": each.status,
+                    "carries_N": None if each.carries is None else math.floor(each.carries),
+                    "needed_N": None if each.needed is None else math.ceil(each.needed),
+                    "against": each.against or None,
+                    "margin_percent": _percent(each.margin),
+                    "by": each.by or None,
+                    "reason": self.reason(each.reason),
+                    "remedies": self.reasons(each.remedies),
+                }
+                for each in verdict.sums
+            ],
+            "reasons": self.reasons(verdict.reasons),
+            "missing": self.reasons(verdict.missing),
+            "notes": self.reasons(verdict.notes),
+            "turns": self.reasons(turn.reason for turn in verdict.turns),
         }
 
     def size(self, size: Size) -> dict[str, Any]:
@@ -187,6 +302,8 @@ class _Writer:
             "inner": _thread(size.inner),
             "outer": _thread(size.outer),
             "length_mm": millimetres(size.length),
+            "inserted": size.inserted,
+            "metal": size.metal or None,
         }
 
     def step(self, step: Step, lines: dict[str, Line]) -> dict[str, Any]:
@@ -285,7 +402,7 @@ def _readiness_row(plan: JobPlan, group: GroupPlan, units: str) -> ReadinessRow:
     signs = [check for check in group.checks if check.status == DOUBTFUL]
     if group.chosen is None:
         wished = [each.plan for each in group.methods if each.plan.method == group.group.wished]
-        refused = wished or [each.plan for each in group.methods]
+        refused = wished or [each.plan for each in group.methods if each.plan.chosen is None]  # others are by choice
         told = [
             f"{word(each.method).capitalize()}: "
             + " ".join(say(reason, units) for reason in (*each.reasons[:1], *each.remedies[:1]))

@@ -10,7 +10,7 @@ and is labelled so. Words are codes whose underscores became blanks; colours sta
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 from itertools import pairwise
 
@@ -18,10 +18,12 @@ from inventory.errors import Reason
 from inventory.quantities import Rounding, show_length, to_mm
 from inventory.threads import Thread, basic
 from repairs.methods import METHODS
-from repairs.methods.room import BOTTOMING, DRILL_POINT, set_down_here, thread_now
+from repairs.methods.room import BOTTOMING, DRILL_POINT, Depths, set_down_here, thread_now
 from repairs.methods.values import HoleGroup, Limits, Need, Option, Window
 
 NOT_ENTERED = "not entered"
+UNDRILLED = ("chase", "scrap_part")  # the hole stays as it is
+FILLED = ("plug_or_weld",)  # the old hole is filled in, so that nothing of it stays open
 
 ZERO, HALF = Decimal(0), Decimal("0.5")
 # A fixed-pitch letter is 0.602 of its height wide in DejaVu Sans Mono, no wider in the usual substitutes.
@@ -211,7 +213,8 @@ class _Insert:
 class _Facts:
     """What is known of one hole; radii and depths in mm, None where nothing tells them.
 
-    `full` is the depth of full thread, `reach` where the tap's lead ends. `bottom` is the part's other face.
+    `outer_major` is the major radius of the thread in the metal, into which an insert or, without one, the bolt is
+    screwed; `full` the depth of full thread, `reach` where the tap's lead ends. `bottom` is the part's other face.
     """
 
     group: HoleGroup
@@ -231,8 +234,14 @@ class _Facts:
     bottom: Decimal | None
 
     @property
+    def filled(self) -> bool:
+        return self.option is not None and self.option.method in FILLED
+
+    @property
     def bores(self) -> tuple[_Bore, ...]:
-        return (self.old,) if self.new is None else (self.new, self.old)
+        if self.new is None:
+            return (self.old,)
+        return (self.new,) if self.filled else (self.new, self.old)
 
     @property
     def widest(self) -> Decimal:
@@ -275,7 +284,7 @@ def _facts(group: HoleGroup, option: Option | None, limits: Limits) -> _Facts:
         edge=_maybe(group.edge),
         bottom=bottom,
     )
-    return facts if option is None else _repaired(facts, option, limits)
+    return facts if option is None or option.method == "scrap_part" else _repaired(facts, option, limits)
 
 
 def drill_window(option: Option) -> Window | None:
@@ -285,7 +294,7 @@ def drill_window(option: Option) -> Window | None:
     >>> drill_window(pick(consider(example.holes(), [example.bush()], Limits()), ""))
     Window(least=14376000, most=14676000)
     """
-    if option.like_for_like:
+    if option.like_for_like or option.method in UNDRILLED:
         return None
     need = _need(option, "drill")
     return need.diameter if need is not None else METHODS[option.method].window(option.size)
@@ -301,7 +310,7 @@ def drill_depth(option: Option, group: HoleGroup, limits: Limits) -> Window | No
     >>> drill_depth(pick(consider(group, [example.bush()], Limits()), ""), group, Limits())
     Window(least=30500000, most=32000000)
     """
-    if option.like_for_like:
+    if option.like_for_like or option.method in UNDRILLED:
         return None
     told = _told(option)
     if "drill_depth" in told:
@@ -316,15 +325,9 @@ def drill_depth(option: Option, group: HoleGroup, limits: Limits) -> Window | No
 
 def _repaired(facts: _Facts, option: Option, limits: Limits) -> _Facts:
     group, size = facts.group, option.size
-    outer, inner, told = basic(size.outer), basic(size.inner), _told(option)
-    depths = METHODS[option.method].depths(size, limits)
+    told, depths = _told(option), METHODS[option.method].depths(size, limits)
     window, deep = drill_window(option), drill_depth(option, group, limits)
-    flanged = size.flange is not None
-    below = set_down_here(group, size, depths)
-    top = to_mm(size.seat_depth if flanged else below.most if below is not None else 0)
-    end = top + to_mm(size.length)
-    if option.steps and group.through and facts.bottom is not None:
-        end = min(end, facts.bottom)
+    flanged, kept = size.flange is not None, option.method in UNDRILLED
     new = None
     if window is not None:
         radius = to_mm(window.most) / 2
@@ -334,7 +337,7 @@ def _repaired(facts: _Facts, option: Option, limits: Limits) -> _Facts:
         new = _Bore(radius, depth, DRILL_POINT * radius * 2)
     full, reach, floor = to_mm(depths.thread), None, new.depth if new is not None else facts.old.depth
     tap = _need(option, "tap")
-    if tap is not None and tap.reach is not None:
+    if tap is not None and tap.reach is not None and not kept:
         reach = to_mm(tap.reach)
     if group.through and facts.bottom is not None:
         full = min(full, facts.bottom)
@@ -343,31 +346,36 @@ def _repaired(facts: _Facts, option: Option, limits: Limits) -> _Facts:
     elif floor is not None and full > floor:
         full = floor
     sink = told["countersink_to"]["diameter_nm"] if "countersink_to" in told else None
-    return _Facts(
-        group=group,
-        option=option,
-        now=facts.now,
-        old=facts.old,
-        old_major=facts.old_major,
+    return replace(
+        facts,
         new=new,
-        insert=_Insert(
-            top=top,
-            end=end,
-            outer=outer.major / 2,
-            root=None if option.method == "wire_insert" else outer.minor_external / 2,
-            minor=inner.minor_internal / 2,
-            major=inner.major / 2,
-            flange=to_mm(size.flange) / 2 if size.flange is not None else None,
-            keys=size.lock == "keys",
-        ),
-        outer_major=outer.major / 2,
+        insert=_insert(facts, option, depths) if size.inserted else None,
+        outer_major=facts.old_major if kept else basic(size.outer).major / 2,
         full=full,
         reach=reach,
         seat=to_mm(size.seat) / 2 if flanged and size.seat is not None else None,
         seat_depth=to_mm(size.seat_depth) if flanged else ZERO,
         sink=to_mm(sink) / 2 if sink is not None else None,
-        edge=facts.edge,
-        bottom=facts.bottom,
+    )
+
+
+def _insert(facts: _Facts, option: Option, depths: Depths) -> _Insert:
+    group, size = facts.group, option.size
+    outer, inner = basic(size.outer), basic(size.inner)
+    below = set_down_here(group, size, depths)
+    top = to_mm(size.seat_depth if size.flange is not None else below.most if below is not None else 0)
+    end = top + to_mm(size.length)
+    if option.steps and group.through and facts.bottom is not None:
+        end = min(end, facts.bottom)
+    return _Insert(
+        top=top,
+        end=end,
+        outer=outer.major / 2,
+        root=None if option.method == "wire_insert" else outer.minor_external / 2,
+        minor=inner.minor_internal / 2,
+        major=inner.major / 2,
+        flange=to_mm(size.flange) / 2 if size.flange is not None else None,
+        keys=size.lock == "keys",
     )
 
 
@@ -514,7 +522,9 @@ class _Draughtsman:
         facts, near = self.facts, widest * Decimal("0.7")
         most = [facts.old_major * Decimal("3.4")] if facts.insert is None else []
         if facts.insert is not None:
-            most += [facts.insert.end, *([facts.full] if facts.full is not None else [])]
+            most.append(facts.insert.end)
+        if facts.full is not None:
+            most.append(facts.full)
         if facts.new is not None and facts.new.tip is not None:
             most.append(facts.new.tip)
         busy = max(most) + near
@@ -629,8 +639,8 @@ class _Draughtsman:
                 _path([(self.left, floor), (-hole, floor)]),
                 _path([(hole, floor), (max(hole, self.x.at(self.edge)), floor)]),
             ]
+        self._thread_of_the_parent(thick, thin, plain)
         if facts.insert is not None:
-            self._thread_of_the_parent(thick, thin, plain)
             self._inside(facts.insert, thick, thin, phantom)
         self._old_thread(thin, phantom)
         dimensions, top, low, columns = self._dimensions()
@@ -695,35 +705,39 @@ class _Draughtsman:
         return self._area(outline, left=False), self._area(outline, left=True)
 
     def _thread_of_the_parent(self, thick: list[str], thin: list[str], plain: list[Point]) -> None:
-        """The outer thread where no insert covers it: thin at its major, a thick end, the tap's run-out."""
+        """The thread in the metal where no insert covers it: thin at its major, a thick end, the tap's run-out."""
         facts, insert = self.facts, self.facts.insert
-        if insert is None or facts.full is None or facts.outer_major is None:
+        if facts.full is None or facts.outer_major is None or (insert is None and facts.new is None):
             return
         major, full = facts.outer_major, facts.full
         start = max((y for radius, y in plain if radius > major), default=ZERO)
         if facts.sink is not None:
             start = max(ZERO, facts.sink - major)
-        if insert.flange is None and insert.top > start:
+        covered = insert.end if insert is not None else start
+        if insert is not None and insert.flange is None and insert.top > start:
             thin += self._both([(major, start), (major, insert.top)])
-        if full > insert.end:
-            thin += self._both([(major, insert.end), (major, full)])
+        if full > covered:
+            thin += self._both([(major, covered), (major, full)])
         bore = facts.new or facts.old
         limit = bore.depth if bore.depth is not None else self.bottom
-        if full < limit and full >= insert.end:
+        if full < limit and full >= covered:
             thick += self._both([(bore.radius, full), (major, full)])
         if facts.reach is not None and facts.reach > full:
             end = min(facts.reach, limit)
             narrow = major - (major - bore.radius) * (end - full) / (facts.reach - full)
-            if end > insert.end:
+            if end > covered:
                 thin += self._both([(major, full), (narrow, end)])
 
     def _old_thread(self, thin: list[str], phantom: list[str]) -> None:
-        """The thread that stands in the hole now: as it is, or as a phantom where it is cut away."""
+        """The thread that stands in the hole now: as it is, or as a phantom where it is cut away or filled in."""
         facts = self.facts
         bottom = facts.old.depth if facts.old.depth is not None else self.bottom
         if facts.new is None:
             if facts.insert is None:
                 thin += self._both([(facts.old_major, ZERO), (facts.old_major, bottom)])
+            return
+        if facts.filled:
+            self._filled_in(facts.new, bottom, phantom)
             return
         kept = facts.new.reaches(facts.old_major) if facts.new.radius > facts.old_major else facts.new.depth
         if kept is not None and kept < bottom and (facts.group.depth is not None or facts.group.through):
@@ -737,8 +751,19 @@ class _Draughtsman:
             if facts.new.depth is not None and covered < facts.old.depth < facts.new.depth:
                 phantom += self._both([(facts.old.radius, covered), *wall])
 
+    def _filled_in(self, new: _Bore, bottom: Decimal, phantom: list[str]) -> None:
+        """The old hole where it lay in what is metal again; how far it was opened up, no answer tells."""
+        old = self.facts.old
+        if self._old_is_told():
+            phantom += self._both([(self.facts.old_major, ZERO), (self.facts.old_major, bottom)])
+        start = ZERO if old.radius > new.radius else new.reaches(old.radius)
+        if start is None or start >= bottom:
+            return
+        tip = [(ZERO, old.tip)] if old.depth is not None and old.tip is not None else []
+        phantom += self._both([(old.radius, start), (old.radius, bottom), *tip])
+
     def _old_is_told(self) -> bool:
-        """Whether the old thread has a line of its own: it is cut away and no thread of the repair lies on it."""
+        """Whether the old thread has a line of its own: it is gone, and no thread of the repair lies on it."""
         facts, option = self.facts, self.facts.option
         if option is None or facts.new is None or thread_now(facts.group) is None:
             return False
@@ -798,6 +823,8 @@ class _Draughtsman:
             thread, major = option.size.inner, facts.insert.major
             top = facts.insert.top if facts.insert.flange is None else ZERO
             rows.append(("inner_thread", (thread.designation, ""), None, major, top))
+        elif option is not None and facts.new is not None and facts.outer_major is not None:
+            rows.append(("new_thread", (option.size.inner.designation, ""), None, facts.outer_major, ZERO))
         else:
             known = thread_now(facts.group) is not None
             what = "thread_now" if known else "bolt_thread"
@@ -860,8 +887,11 @@ class _Draughtsman:
             if self._old_is_told():
                 at = (-facts.old_major * self.scale, self.y.at(insert.top + tall * Decimal("0.8")))
                 drafts.append(self._leader("old_thread", facts.now.designation, at))
-            if facts.new is not None:
-                drafts.append(self._drill(facts.new, insert, option))
+        elif self._old_is_told() and facts.full is not None:
+            at = (-facts.old_major * self.scale, self.y.at(facts.full * Decimal("0.4")))
+            drafts.append(self._leader("old_thread", facts.now.designation, at))
+        if option is not None and facts.new is not None:
+            drafts.append(self._drill(facts.new, insert.end if insert is not None else ZERO, option))
         if facts.group.through:
             return drafts
         floor, depth = facts.group.floor, facts.group.depth
@@ -892,11 +922,11 @@ class _Draughtsman:
             what, figure, beside, "left", middle, window.least, window.most, _path(ends), (*lines, *tails), arrows
         )
 
-    def _drill(self, bore: _Bore, insert: _Insert, option: Option) -> _Draft:
+    def _drill(self, bore: _Bore, end: Decimal, option: Option) -> _Draft:
         window = drill_window(option)
         figure, beside = self._figures(window, "Ø")
         low = bore.depth if bore.depth is not None else self.bottom
-        high = max(insert.end, self.facts.full or ZERO)
+        high = max(end, self.facts.full or ZERO)
         y = self._clear_of_the_floor(high, low)
         ends = (-bore.radius * self.scale, y), (bore.radius * self.scale, y)
         arrows, tails = _span(*ends)
@@ -908,7 +938,7 @@ class _Draughtsman:
     def _clear_of_the_floor(self, high: Decimal, low: Decimal) -> Decimal:
         """A height between two depths where the drill's dimension stands off the line of the floor's."""
         if low <= high:
-            return self.y.at(low)
+            return self.y.at(low if self.facts.insert is not None else low * Decimal("0.75"))
         shares = [Decimal(share) for share in ("0.7", "0.5", "0.3", "0.85")]
         heights = [self.y.at(high + (low - high) * share) for share in shares]
         depth = self.facts.old.depth
@@ -921,17 +951,19 @@ class _Draughtsman:
         """Depths from the surface, running down one line at the right (ISO 129-1)."""
         facts, option, group = self.facts, self.facts.option, self.facts.group
         rows: list[tuple[str, Window, Decimal, Decimal]] = []
-        if option is not None and facts.insert is not None:
+        outside = facts.insert.outer if facts.insert is not None else facts.outer_major
+        if option is not None and outside is not None:
             size = option.size
             below = set_down_here(group, size, METHODS[option.method].depths(size, self.limits))
             if facts.seat is not None:
                 rows.append(("seat_depth", Window(size.seat_depth, size.seat_depth), facts.seat_depth, facts.seat))
-            elif below is not None:
-                rows.append(("set_down", below, facts.insert.top, facts.insert.outer))
+            elif below is not None and facts.insert is not None:
+                rows.append(("set_down", below, facts.insert.top, outside))
             deepest = facts.bottom if group.through else None
             if facts.full is not None and not option.like_for_like and facts.full != deepest:
                 full = int(facts.full * 1_000_000)
-                rows.append(("full_thread", Window(full, full), facts.full, facts.insert.outer))
+                what = "chased" if option.method in UNDRILLED else "full_thread"
+                rows.append((what, Window(full, full), facts.full, outside))
             bore = facts.new
             if bore is not None and bore.depth is not None:
                 deep = drill_depth(option, group, self.limits)
@@ -941,7 +973,7 @@ class _Draughtsman:
             tap = _need(option, "tap")
             limit = bore.depth if bore is not None and bore.depth is not None else self.bottom
             if tap is not None and tap.reach is not None and facts.reach is not None and facts.reach < limit:
-                radius = bore.radius if bore is not None else facts.insert.outer
+                radius = bore.radius if bore is not None else outside
                 rows.append(("run_out", Window(tap.reach, tap.reach), facts.reach, radius))
         if group.depth is not None:
             what = "thickness" if group.through else "depth"
@@ -1051,6 +1083,8 @@ class _Draughtsman:
         notes = ["mm [in]" if self.units == "mm" else "in [mm]"]
         if any(each.least != each.most for each in self._ranges()):
             notes[0] += ", ranges drawn at their larger end"
+        if self.facts.filled:
+            notes.append("old hole filled in")
         if self.facts.insert is not None and self.facts.insert.keys:
             notes.append("keys indicated, not to scale")
         if self.x.breaks or self.y.breaks:

@@ -46,6 +46,7 @@ def load(*, text: str) -> tuple[Family, int]:
         code=file.code,
         edition=file.edition,
         method=file.method,
+        metal=file.metal,
         standing=file.standing,
         source=file.source,
         note=file.note,
@@ -128,4 +129,5 @@ def size_of(row: FamilySize) -> Size:
         tang_free=row.tang_free,
         locking=row.locking,
         nose=row.nose,
+        metal=row.family.metal,
     )

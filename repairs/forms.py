@@ -7,21 +7,26 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.conf import settings
 
 from inventory.errors import Reason, Refused
-from inventory.forms import Answers, Fault, LengthField, ThreadField, TorqueField, WordField
-from inventory.quantities import read_day, to_nm
-from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, basic, insert_hole
+from inventory.forms import Answers, Fault, LengthField, StressField, ThreadField, TorqueField, WordField
+from inventory.quantities import read_day, to_mm, to_nm
+from inventory.threads import SYSTEMS, Reading, Thread, ThreadError, basic, insert_hole, read
+from repairs import proving
 from repairs.jobs import OPEN, READINESS, JobRequest, PartRequest
+from repairs.limits import METHOD_ORDER
 from repairs.methods.families_file import place_in_toml
-from repairs.methods.values import BEFORE, FAILED, MADE, MATERIALS, ORDER, YES_NO, HoleGroup
+from repairs.methods.values import BEFORE, DAMAGE, FAILED, MADE, MATERIALS, ORDER, WEAKEST, YES_NO, HoleGroup
 from repairs.models import SAFETY, Job, Position
+from repairs.strength import bolt_metal, metal, metals
 from repairs.wording import SENTENCES, say, word
 
 JOB_KEYS = {
@@ -57,15 +62,27 @@ GROUP_KEYS = {
     "passes_gauge": "the thread in the metal still passes its hole gauge: yes, no, unknown",
     "made": "how the old thread was made: cut, formed (by the screw) or unknown",
     "torque": "the torque that the bolt is proved to",
+    "damage": "what is wrong with the thread: burred, worn, stripped, cracked or unknown",
+    "bore": "the widest diameter of the hole as it is now",
+    "off_axis": "how far its axis stands from where it belongs",
+    "grade": "the bolt's property class or grade: 10.9, J429 8",
+    "reach": "how far the bolt reaches in from the surface",
+    "alloy": "the parent's alloy, a code of the table of metals, or weakest",
+    "tensile": "tensile strength of the parent metal, where it is known better: 240 MPa, 35 ksi",
+    "shear": "its shear strength, likewise",
     "method": "the wished method, or none",
     "starts": "first day, where the group has a window of its own",
     "ends": "last day, inclusive",
 }
 
+# Only a metal that the table knows by one code is named; a grey iron's rows differ by the wall alone.
+ALLOYS = {WEAKEST: word(WEAKEST), **{each.code: each.word for each in metals()}}
+
 LONGEST_LABEL = Position._meta.get_field("label").max_length or 0
 
 _AS_ANSWERED = (
     "depth", "floor", "edge", "material", "before", "before_major", "failed", "passes_gauge", "made", "torque",
+    "damage", "bore", "off_axis", "grade", "reach", "alloy", "tensile", "shear",
 )  # fmt: skip
 
 _NO_ADDRESS = (".", "..", "new")  # what /jobs/…/ leads elsewhere with
@@ -192,6 +209,22 @@ class JobsForm(Answers):
         return midnight(first) if first else None, midnight(last + timedelta(days=1)) if last else None
 
 
+class AnsweredForm(Answers):
+    """Who answers by name for a method that is doubtful or ruled out, and why it may be done all the same."""
+
+    answers = forms.CharField(max_length=120, required=False, label="who answers for it")
+    why = forms.CharField(max_length=400, required=False, label="why it may be done")
+
+    def lacks(self, reason: Reason) -> bool:
+        """Whether the act refused because one of the two is missing, which then stands at its field."""
+        if reason.code != "overrule_needs_a_reason":
+            return False
+        for field in AnsweredForm.base_fields:
+            if not self.cleaned_data[field]:
+                self.add_error(field, Fault(reason, SENTENCES))
+        return True
+
+
 class PartForm(Answers):
     """One part of a job."""
 
@@ -221,12 +254,20 @@ class GroupForm(_WindowForm):
     passes_gauge = WordField(words=_words(YES_NO), required=False, otherwise="unknown")
     made = WordField(words={**_words(MADE), "formed": "formed by the screw"})
     torque = TorqueField(required=False)
+    damage = WordField(words={**_words(DAMAGE), "burred": "burred or dirty"}, required=False)
+    bore = LengthField(required=False)
+    off_axis = LengthField(required=False)
+    grade = forms.CharField(required=False, max_length=20)
+    reach = LengthField(required=False)
+    alloy = WordField(words=ALLOYS, required=False)
+    tensile = StressField(required=False)
+    shear = StressField(required=False)
     method = WordField(words=_words(ORDER), required=False)
     starts = DayField(required=False)
     ends = DayField(required=False)
 
     def clean_positions(self) -> tuple[str, ...]:
-        labels = tuple(filter(None, (label.strip() for label in self.cleaned_data["positions"].split(","))))
+        labels = _labels(self.cleaned_data["positions"])
         long = next((label for label in labels if len(label) > LONGEST_LABEL), None)
         if long is not None:
             reason = Reason("position_too_long", label=long, longest=LONGEST_LABEL)
@@ -238,6 +279,8 @@ class GroupForm(_WindowForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
+        if (alloy := cleaned.get("alloy")) and alloy != WEAKEST and not cleaned.get("material"):
+            cleaned["material"] = metal(alloy).kind  # an alloy says what metal it is
         labels, holes = cleaned.get("positions") or (), cleaned.get("holes")
         if "holes" not in self.errors and "positions" not in self.errors:
             if not labels and not holes:
@@ -257,8 +300,14 @@ class GroupForm(_WindowForm):
             yield "floor", Reason("floor_of_a_through_hole", floor_nm=cleaned["floor"])
         if cleaned.get("before") == "none" and cleaned.get("failed") == "insert":
             yield "failed", Reason("no_insert_to_fail")
+        yield from _contradicting_the_metal(cleaned)
         if reading := cleaned.get("thread"):
             yield from _contradicting_the_thread(reading.thread, cleaned)
+            if typed := cleaned.get("grade"):
+                try:
+                    bolt_metal(typed, reading.thread)
+                except Refused as refused:
+                    yield "grade", refused.reason
 
     def _stands_there(self) -> tuple[Thread | None, tuple[Reason, ...]]:
         """The thread that was told to stand in the metal, and how it was taken.
@@ -338,6 +387,18 @@ def _hole_of_a_wire_insert(bolt: Thread) -> Thread | None:
         return None
 
 
+def _contradicting_the_metal(cleaned: dict[str, Any]) -> Iterator[tuple[str, Reason]]:
+    """An alloy of another metal than was told, or "the weakest" of none."""
+    material, alloy = cleaned.get("material"), cleaned.get("alloy")
+    if alloy == WEAKEST and not any(each.kind == material for each in metals()):
+        yield "alloy", Reason("weakest_of_nothing", material=material or "")
+    elif alloy and alloy != WEAKEST and material and metal(alloy).kind != material:
+        yield "alloy", Reason("alloy_of_another_metal", alloy=metal(alloy).word, material=material)
+    tensile, shear = cleaned.get("tensile"), cleaned.get("shear")
+    if tensile and shear and shear > 2 * tensile:
+        yield "shear", Reason("shear_over_tensile")
+
+
 def _contradicting_the_thread(bolt: Thread, cleaned: dict[str, Any]) -> Iterator[tuple[str, Reason]]:
     """What cannot be true of a hole for this bolt: its edge, the thread that stands there, the measured diameter."""
     if SYSTEMS[bolt.system].bolt:
@@ -366,9 +427,43 @@ def _contradicting_the_thread(bolt: Thread, cleaned: dict[str, Any]) -> Iterator
             yield "before_major", Reason("major_under_minor", thread=stands.designation, minor_nm=least)
     if edge:
         # Half the bolt, or half of what stands there already: nearer than that, the hole would break out.
-        across = max(to_nm(basic(bolt).major), to_nm(basic(stands).major), measured or 0)
+        across = max(to_nm(basic(bolt).major), to_nm(basic(stands).major), measured or 0, cleaned.get("bore") or 0)
         if 2 * edge <= across:
             yield "edge", Reason("edge_inside_hole", edge_nm=edge, across_nm=across)
+
+
+class SettingForm(Answers):
+    """One setting set anew. The order of methods comes as a place for each method, anything else as one value."""
+
+    code = forms.CharField(max_length=40)
+    value = forms.CharField(required=False, max_length=400)
+    source = forms.CharField(max_length=200)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("code") == METHOD_ORDER and any(f"place-{code}" in self.data for code in ORDER):
+            places = {code: str(self.data.get(f"place-{code}", "")).strip() for code in ORDER}
+            if sorted(places.values(), key=lambda text: (len(text), text)) != [
+                str(place) for place in range(1, len(ORDER) + 1)
+            ]:
+                self.refuse("value", Reason("places_unclear", most=len(ORDER)))
+            else:
+                cleaned["value"] = " ".join(sorted(ORDER, key=lambda code: int(places[code])))
+        return cleaned
+
+    def refuse(self, field: str, reason: Reason) -> None:
+        """Tell at a field why it will not do."""
+        self.add_error(field, Fault(reason, SENTENCES))
+
+    @property
+    def value_typed(self) -> str:
+        """The value as it was typed."""
+        return str(self.data.get("value", ""))
+
+    @property
+    def source_typed(self) -> str:
+        """Where it comes from, as it was typed."""
+        return str(self.data.get("source", ""))
 
 
 class JobFileError(Refused):
@@ -473,6 +568,7 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
     if (groups_told := _groups_told(document)) > MOST_GROUPS:
         raise JobFileError([("parts", Reason("groups_too_many", groups=groups_told, most=MOST_GROUPS))])
     head = JobForm(texts(document, JOB_KEYS, "", "parts"), as_of=as_of)
+    starts = starts_of(document)
     head_good = filled(head, "")
     window = head.window() if head_good else None
     parts: list[PartRequest] = []
@@ -486,7 +582,8 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
         for group_number, group_table in enumerate(rows(table, "groups", place), start=1):
             group_place = f"{place}groups[{group_number}]."
             typed = texts(group_table, GROUP_KEYS, group_place)
-            form = GroupForm(typed, as_of=as_of)
+            begun = starts.get((number - 1, group_number - 1), Started({}, ()))
+            form = GroupForm(typed | begun.answers, as_of=as_of)
             good = filled(form, group_place)
             labels = set(form.cleaned_data.get("positions") or ())
             if labels & taken:
@@ -495,7 +592,7 @@ def read_job(document: Mapping[str, Any], *, as_of: datetime) -> JobRequest:
             taken |= labels
             if good and part_good and window:
                 value = form.value(code=letters(count), window=window, site=head.cleaned_data["site"], part=part)
-                groups.append((value, typed))
+                groups.append((replace(value, notes=value.notes + begun.notes), typed))
             count += 1
         if part_good:
             parts.append(PartRequest(**part.cleaned_data, groups=tuple(groups)))
@@ -543,3 +640,114 @@ def document_of(fields: Mapping[str, str]) -> dict[str, Any]:
 def field_at(place: str) -> str:
     """The field of a place: that of parts[1].groups[2].thread is parts-0-groups-1-thread."""
     return re.sub(r"\[([0-9]+)]", lambda number: f"-{int(number[1]) - 1}", place).replace(".", "-")
+
+
+# What earlier proofs of the same holes answer
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """What a group of holes takes from earlier proofs: `answers` to questions that were left out, and what is told."""
+
+    answers: dict[str, str]
+    notes: tuple[Reason, ...]
+
+
+def starts_of(document: Mapping[str, Any]) -> dict[tuple[int, int], Started]:
+    """What the groups of a job start from, by the places of part and group; one query, none without serial numbers."""
+    told: list[tuple[tuple[int, int], str, str, Mapping[str, Any], tuple[str, ...]]] = []
+    for at, part in enumerate(_listed(document.get("parts"))):
+        if not isinstance(part, Mapping):
+            continue
+        name, serial = (_text(part, key) for key in ("name", "serial"))
+        for of, group in enumerate(_listed(part.get("groups"))):
+            if serial and isinstance(group, Mapping) and (labels := _labels(_text(group, "positions"))):
+                told.append(((at, of), name, serial, group, labels))
+    known = proving.known_of(_text(document, "owner"), [(name, serial) for _, name, serial, _, _ in told])
+    found = {}
+    for place, name, serial, group, labels in told:
+        start = proving.start(
+            known.get(proving.part_key(name, serial), {}),
+            labels,
+            before=_code("before", group),
+            thread=_key(_text(group, "before_thread")),
+            failed=_code("failed", group),
+        )
+        answers = {"before": word(start.before), "before_thread": start.before_thread, "failed": word(start.failed)}
+        found[place] = Started({key: text for key, text in answers.items() if text}, start.notes)
+    return found
+
+
+def _text(table: Mapping[str, Any], key: str) -> str:
+    """An answer as text that a database can compare: without a zero or half of a pair of surrogates."""
+    text = _typed(table.get(key), several=key == "positions") or ""
+    return text.replace("\0", "").encode(errors="ignore").decode().strip()
+
+
+def _labels(text: str) -> tuple[str, ...]:
+    return tuple(filter(None, (label.strip() for label in text.split(","))))
+
+
+def _code(question: str, group: Mapping[str, Any]) -> str:
+    """The code of an answer in words; the words themselves where they are none, which is told elsewhere."""
+    text = _text(group, question)
+    try:
+        return str(GroupForm.base_fields[question].clean(text)) if text else ""
+    except forms.ValidationError:
+        return text
+
+
+def _key(text: str) -> str:
+    try:
+        return read(text).thread.key if text else ""
+    except ThreadError:
+        return text
+
+
+# What was measured at a hole
+
+
+class SetDownField(LengthField):
+    """How far an insert stands below the surface: a length, or 0 where it stands level with it."""
+
+    def clean(self, value: Any) -> Any:
+        text = str(value or "").strip().lower()
+        return 0 if text in ("0", "0 mm", "0 in", "flush") else super().clean(value)
+
+
+class MeasuredForm(Answers):
+    """What was measured at one hole: the questions that its method asks, then what failed, if anything did."""
+
+    def __init__(self, data: Any = None, *, asks: Sequence[proving.Ask], **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        for ask in asks:
+            self.fields[ask.thing] = _measured_field(ask.thing)
+        self.fields["failed"] = WordField(words=_words(("insert", "parent")), required=False)
+        self.fields["why"] = forms.CharField(max_length=400, required=False)
+
+    def value(self) -> proving.Measured:
+        """What was entered, lengths in nm and torques in N·mm; None where nothing was."""
+        answers: dict[str, Any] = {
+            name: {"yes": True, "no": False}.get(value) if name in proving.YES_NO else value
+            for name, value in self.cleaned_data.items()
+        }
+        return proving.Measured(**answers)
+
+
+def _measured_field(thing: str) -> forms.Field:
+    if thing in proving.YES_NO:
+        return WordField(words={"yes": "yes", "no": "no"}, required=False)
+    if thing in proving.TORQUES:
+        return TorqueField(required=False)
+    return SetDownField(required=False) if thing == "set_down" else LengthField(required=False)
+
+
+def as_typed(thing: str, value: Any) -> str:
+    """What was entered, as somebody would type it again: nothing of it is lost."""
+    if value is None or value == "":
+        return ""
+    if thing in proving.YES_NO:
+        return "yes" if value else "no"
+    if thing in proving.TORQUES:
+        return f"{Decimal(value).scaleb(-3).normalize():f} N·m"
+    return f"{to_mm(value).normalize():f} mm" if thing in proving.LENGTHS else str(value)

@@ -26,16 +26,15 @@ from inventory.guards import act
 from inventory.kinds import KINDS, Facts, StockLine
 from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
-from repairs.buying import Choice, Demand, ShoppingList, gaps_of, shop
+from repairs.buying import Choice, Demand, Gap, ShoppingList, gaps_of, shop
 from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, judge_item, match
 from repairs.matching.amounts import demand_of, may_split
-from repairs.methods import consider, pick
+from repairs.methods import consider, overrule, pick
 from repairs.methods.values import (
     DOUBTFUL,
     GAP,
     MATCH,
     NOT_CHECKED,
-    RULED_OUT,
     Check,
     HoleGroup,
     Limits,
@@ -104,10 +103,32 @@ class MethodReadiness:
 
 
 @dataclass(frozen=True, slots=True)
+class Accepted:
+    """What a foreman accepted for a hole group, by whom and when: method and `size_code`.
+
+    Where somebody answers for it, `answers` is his name, `why` his reason, `signed` the checks' seals (`Check.seal`).
+    """
+
+    method: str
+    code: str
+    by: str
+    at: datetime
+    answers: str = ""
+    why: str = ""
+    signed: tuple[str, ...] = ()
+
+    @property
+    def signed_codes(self) -> tuple[str, ...]:
+        """The codes of the checks that are signed for."""
+        return tuple(dict.fromkeys(seal.partition(":")[0] for seal in self.signed))
+
+
+@dataclass(frozen=True, slots=True)
 class GroupPlan:
     """What is planned for one hole group; `lines` share the shelf with the job's other groups.
 
-    `bars` is what stands against booking it at all, whatever the shelf has.
+    `bars` is what stands against booking it at all, whatever the shelf has; `accepted` what a foreman accepted, which
+    is what is planned as long as it stands.
     """
 
     group: HoleGroup
@@ -115,6 +136,7 @@ class GroupPlan:
     chosen: Option | None
     lines: tuple[Line, ...]
     bars: tuple[Check, ...] = ()
+    accepted: Accepted | None = None
 
     @property
     def cautions(self) -> tuple[Reason, ...]:
@@ -202,19 +224,27 @@ def plan_jobs(
     """
     rows = (
         HoleGroupRow.objects.filter(job__in=jobs)
-        .select_related("part", "job__site", "accepted_size__family")
+        .select_related("part", "job__site")
         .prefetch_related("holes__position")
         .order_by("job_id", "id")
     )
     groups: dict[int, list[HoleGroup]] = {job.pk: [] for job in jobs}
     sites: dict[int, str] = {}
     barred: dict[int, dict[str, Reason]] = {job.pk: {} for job in jobs}
-    accepted: dict[int, dict[str, Size]] = {job.pk: {} for job in jobs}
+    accepted: dict[int, dict[str, Accepted]] = {job.pk: {} for job in jobs}
     for row in rows:
         groups[row.job_id].append(_value(row))
         sites[row.job_id] = row.job.site.name
-        if row.accepted_size is not None:
-            accepted[row.job_id][row.code] = families.size_of(row.accepted_size)
+        if row.accepted and row.accepted_code:
+            accepted[row.job_id][row.code] = Accepted(
+                row.accepted,
+                row.accepted_code,
+                row.accepted_by,
+                row.accepted_at or row.job.start,  # rows of before there was a name have no time either
+                row.overruled_by,
+                row.overruled_why,
+                tuple(row.overruled),
+            )
         for hole in row.holes.all():
             if hole.position.may_not_be_repaired:
                 barred[row.job_id][row.code] = _not_to_be_repaired(row.part, hole.position)
@@ -313,6 +343,26 @@ def shopping(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR"
     without. Each job was planned by itself, so what two jobs that are not booked would both take from the shelf is
     missed here. `currency` is the shop's own.
     """
+    gaps = gaps_of([pair for demands in _short_of(plans) for pair in demands])
+    (found,) = _shopped([gaps], as_of=as_of, currency=currency)
+    return replace(
+        found, unplanned=tuple((plan.number, group.group.code) for plan in plans for group in plan.unplanned)
+    )
+
+
+def baskets(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR") -> list[ShoppingList]:
+    """What to buy for each of these plans as if it were the only one. As many queries as for one list."""
+    return _shopped([gaps_of(demands) for demands in _short_of(plans)], as_of=as_of, currency=currency)
+
+
+def _shopped(lists: Sequence[tuple[Gap, ...]], *, as_of: datetime, currency: str) -> list[ShoppingList]:
+    wanted = {choice.facts.item for gaps in lists for gap in gaps for choice in gap.choices}
+    offers, today = purchasing.offers_for(wanted), as_of.astimezone(settings.SHOP_ZONE).date()
+    return [shop(gaps, offers, today=today, currency=currency) for gaps in lists]
+
+
+def _short_of(plans: Sequence[JobPlan]) -> list[list[tuple[Demand, tuple[Choice, ...]]]]:
+    """What each plan is short of, with the items of the catalogue that would meet it. One query."""
     needs = [line.need for plan in plans for line in plan.lines if line.status == GAP]
     items: dict[str, list[tuple[str, Facts]]] = defaultdict(list)
     for number, facts in catalogue.listed(
@@ -321,13 +371,7 @@ def shopping(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR"
         diameters={(need.diameter.least, need.diameter.most) for need in needs if need.diameter},
     ):
         items[facts.kind].append((number, facts))
-    gaps = gaps_of([pair for plan in plans for pair in _demands(plan, items)])
-    wanted = {choice.facts.item for gap in gaps for choice in gap.choices}
-    today = as_of.astimezone(settings.SHOP_ZONE).date()
-    found = shop(gaps, purchasing.offers_for(wanted), today=today, currency=currency)
-    return replace(
-        found, unplanned=tuple((plan.number, group.group.code) for plan in plans for group in plan.unplanned)
-    )
+    return [_demands(plan, items) for plan in plans]
 
 
 def _demands(plan: JobPlan, items: dict[str, list[tuple[str, Facts]]]) -> list[tuple[Demand, tuple[Choice, ...]]]:
@@ -407,7 +451,7 @@ class _Head:
     groups: tuple[HoleGroup, ...]
     label: str = ""  # whose holds are its own: a saved job's number
     barred: Mapping[str, Reason] = field(default_factory=dict)  # by the letter of the group
-    accepted: Mapping[str, Size] = field(default_factory=dict)
+    accepted: Mapping[str, Accepted] = field(default_factory=dict)
 
 
 def _head(request: JobRequest) -> _Head:
@@ -427,7 +471,7 @@ def _plan(heads: Sequence[_Head], *, as_of: datetime, every_size: bool, side_by_
         for group in head.groups:
             plans = consider(group, [size for size in sizes if size.inner == group.bolt], shop)
             if group.code in head.accepted:
-                plans = _with_accepted(plans, head.accepted[group.code])
+                plans = _with_accepted(plans, head.accepted[group.code], group, sizes, shop)
             answers[id(group)] = tuple(
                 (plan, _asked(plan, every_size=every_size) if side_by_side else ()) for plan in plans
             )
@@ -455,21 +499,34 @@ def _plan_one(head: _Head, answers: dict[int, _Answers], lying: Stock, *, as_of:
             chosen=option,
             lines=tuple(by_group[group.code]),
             bars=_bars(head, group, option, as_of),
+            accepted=head.accepted.get(group.code),
         )
         for group, option in zip(head.groups, chosen, strict=True)
     )
     return JobPlan(head.number, head.owner, head.site, head.start, head.end, as_of, groups)
 
 
-def _with_accepted(plans: tuple[MethodPlan, ...], accepted: Size) -> tuple[MethodPlan, ...]:
-    """The answers, where the accepted size of its method is the one that is planned, if it still stands."""
+def _with_accepted(
+    plans: tuple[MethodPlan, ...], accepted: Accepted, group: HoleGroup, sizes: Sequence[Size], shop: Limits
+) -> tuple[MethodPlan, ...]:
+    """The answers, where the accepted size of its method is the one that is planned, if it still stands.
+
+    A size that was ruled out stands where somebody answers by name for all that rules it out.
+    """
     return tuple(
-        replace(plan, chosen=option)
-        if plan.method == accepted.method
-        and (option := next((each for each in plan.options if each.size == accepted and not each.ruled_out), None))
-        else plan
-        for plan in plans
+        _accepted_in(plan, accepted, group, sizes, shop) if plan.method == accepted.method else plan for plan in plans
     )
+
+
+def _accepted_in(
+    plan: MethodPlan, accepted: Accepted, group: HoleGroup, sizes: Sequence[Size], shop: Limits
+) -> MethodPlan:
+    option = next((each for each in plan.options if size_code(each.size) == accepted.code), None)
+    answered = option and overrule(group, option, accepted.signed, sizes, shop)
+    if not answered:
+        return plan
+    options = tuple(answered if each is option else each for each in plan.options)
+    return replace(plan, options=options, chosen=answered, reasons=(), remedies=())
 
 
 def _bars(head: _Head, group: HoleGroup, chosen: Option | None, as_of: datetime) -> tuple[Check, ...]:
@@ -477,10 +534,17 @@ def _bars(head: _Head, group: HoleGroup, chosen: Option | None, as_of: datetime)
     if group.end <= as_of:
         reasons.append(Reason("window_over", group=group.code, ended=group.end))
     accepted = head.accepted.get(group.code)
-    if accepted is not None and (chosen is None or chosen.size != accepted):
-        outer, length = accepted.outer.designation, accepted.length
-        method, family = accepted.method, accepted.family_key
-        reasons.append(Reason("accepted_no_longer_stands", method=method, outer=outer, length_nm=length, family=family))
+    if accepted is not None and (chosen is None or size_code(chosen.size) != accepted.code):
+        family, outer, length = parted(accepted.code)
+        reasons.append(
+            Reason(
+                "accepted_no_longer_stands",
+                method=accepted.method,
+                outer=outer.designation,
+                length_nm=length,
+                **({"family": family} if family else {}),
+            )
+        )
     return tuple(Check(DOUBTFUL, reason) for reason in reasons)
 
 
@@ -542,6 +606,14 @@ def _value(row: HoleGroupRow) -> HoleGroup:
         passes_gauge=row.passes_gauge,
         made=row.made,
         torque=row.torque,
+        damage=row.damage,
+        bore=row.bore,
+        off_axis=row.off_axis,
+        grade=row.grade,
+        alloy=row.alloy,
+        tensile=row.tensile,
+        shear=row.shear,
+        reach=row.reach,
         fixture=part.fixture,
         hand=part.hand,
         safety=part.safety,
@@ -619,6 +691,14 @@ def _create_group(job: Job, part: Part, value: HoleGroup, typed: dict[str, Any])
         passes_gauge=value.passes_gauge,
         made=value.made,
         torque=value.torque,
+        damage=value.damage,
+        bore=value.bore,
+        off_axis=value.off_axis,
+        grade=value.grade,
+        alloy=value.alloy,
+        tensile=value.tensile,
+        shear=value.shear,
+        reach=value.reach,
         wished=value.wished,
         start=value.start if own_window else None,
         end=value.end if own_window else None,
@@ -805,16 +885,35 @@ def release(job: Job, *, by: str, as_of: datetime, request_key: str | None = Non
 
 
 def size_code(size: Size) -> str:
-    """An insert size in one word that a page or program sends back: family, edition, outer thread, length in nm."""
-    return f"{size.family_key}:{size.outer.key}:{size.length}"
+    """A size in one word that a page or program sends back: family and edition, if any, outer thread, length in nm."""
+    family = size.family_key if size.inserted else ""
+    return f"{family}:{size.outer.key}:{size.length}"
+
+
+def parted(code: str) -> tuple[str, Thread, int]:
+    """What `size_code` put together: family and edition, outer thread, length in nm. An edition may have a colon."""
+    family, outer, length = code.rsplit(":", 2)
+    return family, Thread.from_key(outer), int(length)
 
 
 @transaction.atomic
-def accept(job: Job, *, group: str, method: str, size: str, by: str, as_of: datetime) -> Job:
+def accept(
+    job: Job,
+    *,
+    group: str,
+    method: str,
+    size: str,
+    by: str,
+    as_of: datetime,
+    answers: str = "",
+    why: str = "",
+) -> Job:
     """Accept a method and size (`size_code`) for one hole group; an empty method takes the acceptance back.
 
-    Raises `Refused` with group_unknown, method_unknown, size_unknown, size_ruled_out, and job_already_booked, since
-    what is reserved belongs to what was accepted before.
+    Where a check of that size is doubtful or ruled out, somebody answers for it: `answers` is his name, `why` his
+    reason, and both are kept with what they are for. Raises `Refused` with group_unknown, method_unknown,
+    size_unknown, overrule_needs_a_reason, not_to_be_overruled, and job_already_booked, since what is reserved
+    belongs to what was accepted before.
     """
     job.refresh_from_db(from_queryset=Job.objects.select_for_update())
     if job.state not in OPEN:
@@ -824,22 +923,32 @@ def accept(job: Job, *, group: str, method: str, size: str, by: str, as_of: date
     row = job.groups.filter(code=group).first()
     if row is None:
         raise Refused(Reason("group_unknown", group=group, number=job.number))
-    if not method:
-        row.accepted, row.accepted_size, row.accepted_by, row.accepted_at = "", None, "", None
-    else:
-        answer = next((each for each in considered([_value(row)])[0].methods if each.method == method), None)
-        if answer is None:
-            raise Refused(Reason("method_unknown", method=method))
-        option = next((each for each in answer.options if size_code(each.size) == size), None)
-        if option is None:
-            raise Refused(Reason("size_unknown", size=size, method=method))
-        if option.ruled_out:
-            why = next(check.reason for check in option.checks if check.status == RULED_OUT)
-            raise Refused(Reason("size_ruled_out", size=size, why=why))
-        row.accepted, row.accepted_by, row.accepted_at = method, by, as_of
-        row.accepted_size = families.row_of(option.size)
-    row.save(update_fields=["accepted", "accepted_size", "accepted_by", "accepted_at"])
+    row.accepted, row.accepted_code, row.accepted_size, row.accepted_by, row.accepted_at = "", "", None, "", None
+    row.overruled, row.overruled_by, row.overruled_why = [], "", ""
+    if method:
+        option = _option_of(row, method, size)
+        answers, why = answers.strip(), why.strip()
+        if option.impossible is not None:
+            raise Refused(Reason("not_to_be_overruled", why=option.impossible.reason))
+        if option.wants_a_name:
+            if not answers or not why:
+                raise Refused(Reason("overrule_needs_a_reason"))
+            row.overruled = sorted({check.seal for check in option.wants_a_name})
+            row.overruled_by, row.overruled_why = answers, why
+        row.accepted, row.accepted_code, row.accepted_by, row.accepted_at = method, size, by, as_of
+        row.accepted_size = families.row_of(option.size) if option.size.inserted else None
+    row.save()
     return job
+
+
+def _option_of(row: HoleGroupRow, method: str, size: str) -> Option:
+    answer = next((each for each in considered([_value(row)])[0].methods if each.method == method), None)
+    if answer is None:
+        raise Refused(Reason("method_unknown", method=method))
+    option = next((each for each in answer.options if size_code(each.size) == size), None)
+    if option is None:
+        raise Refused(Reason("size_unknown", size=size, method=method))
+    return option
 
 
 @dataclass(frozen=True, slots=True)

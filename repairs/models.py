@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from inventory import guards
-from repairs.methods.values import BEFORE, FAILED, MADE, ORDER, YES_NO
+from repairs.methods.values import BEFORE, DAMAGE, FAILED, INSERTS, MADE, ORDER, YES_NO
 from repairs.wording import SENTENCES
 
 SAFETY = ("", "suspension", "steering", "brakes", "lifting", "pressure", "aircraft")
@@ -36,7 +36,8 @@ class Family(models.Model):
 
     code = models.SlugField(max_length=60)
     edition = models.CharField(max_length=30)
-    method = models.CharField(max_length=30, choices=_choices(ORDER))
+    method = models.CharField(max_length=30, choices=_choices(INSERTS))
+    metal = models.CharField("what a solid insert is made of", max_length=40, blank=True, default="")
     standing = models.CharField(max_length=10, choices=[("published", "published"), ("house", "house")])
     source = models.CharField(max_length=300)
     note = models.TextField(blank=True)
@@ -141,6 +142,8 @@ class Job(models.Model):
     reservation = models.OneToOneField(
         "inventory.Reservation", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
+    handed_over_by = models.CharField(max_length=120, blank=True, default="")
+    handed_over_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["start", "number"]
@@ -178,10 +181,22 @@ class HoleGroup(models.Model):
     passes_gauge = models.CharField(max_length=10, choices=_choices(YES_NO), default="unknown")
     made = models.CharField(max_length=10, choices=_choices(MADE), default="unknown")
     torque = models.BigIntegerField("torque to prove, N·mm", null=True, blank=True)
+    damage = models.CharField("what is wrong", max_length=10, blank=True, default="", choices=_choices(DAMAGE))
+    bore = models.BigIntegerField("widest diameter now, nm", null=True, blank=True)
+    off_axis = models.BigIntegerField("axis off its place, nm", null=True, blank=True)
+    grade = models.CharField("class or grade of the bolt", max_length=20, blank=True, default="")
+    alloy = models.CharField(max_length=40, blank=True, default="")
+    tensile = models.BigIntegerField("tensile strength of the metal, kPa", null=True, blank=True)
+    shear = models.BigIntegerField("shear strength of the metal, kPa", null=True, blank=True)
+    reach = models.BigIntegerField("how far the bolt reaches in, nm", null=True, blank=True)
     wished = models.CharField("wished method", max_length=30, blank=True, choices=_choices(ORDER))
     accepted = models.CharField("accepted method", max_length=30, blank=True, choices=_choices(ORDER))
     accepted_size = models.ForeignKey(FamilySize, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    accepted_code = models.CharField("accepted size", max_length=200, blank=True, default="")
     accepted_by = models.CharField(max_length=120, blank=True)
+    overruled_by = models.CharField("who answers for it", max_length=120, blank=True, default="")
+    overruled_why = models.CharField("why it may be done", max_length=400, blank=True, default="")
+    overruled = models.JSONField("what is answered for", default=list, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     start = models.DateTimeField(null=True, blank=True)
     end = models.DateTimeField(null=True, blank=True)
@@ -195,6 +210,10 @@ class HoleGroup(models.Model):
                 condition=Q(start__isnull=True, end__isnull=True)
                 | Q(start__isnull=False, end__isnull=False, end__gt=F("start")),
                 name="hole_group_ends_after_start",
+            ),
+            Rule(
+                condition=Q(overruled_by="", overruled_why="") | (~Q(overruled_by="") & ~Q(overruled_why="")),
+                name="hole_group_overruled_by_somebody",
             ),
         ]
 
@@ -217,22 +236,76 @@ class Hole(models.Model):
 
 
 class Proof(models.Model):
-    """What was measured when a hole was done, and what stands in it now; append-only, a hole's lineage."""
+    """What was measured when a hole was done, and what stands in it now; append-only, a hole's lineage.
+
+    The newest row of a hole counts, and each row holds all that was entered until then. "open": not all that the
+    method asks for was entered, or nothing was planned to judge it by; "failed": something failed, `failed` says what;
+    "signed": a foreman signs for it, and `why`. `against` is what was judged by: windows in nm, the torque in N·mm.
+    """
 
     hole = models.ForeignKey(Hole, on_delete=models.PROTECT, related_name="proofs")
     at = models.DateTimeField()
     by = models.CharField(max_length=120)
+    method = models.CharField(max_length=30, blank=True, default="")
     thread = models.CharField("thread now in the hole", max_length=60)
     insert = models.ForeignKey(FamilySize, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     bite = models.DecimalField("fresh thread, %", max_digits=5, decimal_places=1, null=True, blank=True)
     margin = models.DecimalField(max_digits=8, decimal_places=3, null=True, blank=True)
-    result = models.CharField(max_length=10, choices=[("proved", "proved"), ("failed", "failed"), ("signed", "signed")])
+    hole_gauge = models.BooleanField("hole gauge passed", null=True, blank=True)
+    minor = models.BigIntegerField("minor diameter, nm", null=True, blank=True)
+    tang_out = models.BooleanField("tang taken out", null=True, blank=True)
+    set_down = models.BigIntegerField("set-down, nm", null=True, blank=True)
+    flush = models.BooleanField("flange flush", null=True, blank=True)
+    final_gauge = models.BooleanField("final gauge passed", null=True, blank=True)
+    prevailing = models.BigIntegerField("prevailing torque, N·mm", null=True, blank=True)
+    torque = models.BigIntegerField("torque reached, N·mm", null=True, blank=True)
+    held_still = models.BooleanField("insert did not turn", null=True, blank=True)
+    against = models.JSONField(default=dict, blank=True)
+    result = models.CharField(
+        max_length=10, choices=[("open", "open"), ("proved", "proved"), ("failed", "failed"), ("signed", "signed")]
+    )
+    failed = models.CharField(
+        "what failed", max_length=10, blank=True, default="", choices=[("insert", "insert"), ("parent", "parent metal")]
+    )
+    why = models.CharField("why, or what was seen", max_length=400, blank=True, default="")
+    request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
 
     class Meta:
         ordering = ["at", "id"]
+        constraints = [
+            Sole(fields=["request_key", "hole"], name="proof_once"),
+            Rule(condition=~Q(result="failed") | ~Q(failed=""), name="proof_failed_says_what"),
+            Rule(condition=~Q(result="signed") | ~Q(why=""), name="proof_signed_says_why"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.hole_id} {self.result}"
+
+
+class StepSign(models.Model):
+    """Somebody signs that a step was done at a hole, or takes that back; append-only, the newest row counts.
+
+    With `proof` it is the second signature under that proof, by another person; a newer proof wants a new one.
+    """
+
+    hole = models.ForeignKey(Hole, on_delete=models.PROTECT, related_name="signs")
+    step = models.CharField(max_length=30)
+    withdrawn = models.BooleanField(default=False)
+    proof = models.ForeignKey(Proof, on_delete=models.PROTECT, null=True, blank=True, related_name="signs")
+    at = models.DateTimeField()
+    by = models.CharField(max_length=120)
+    note = models.CharField(max_length=200, blank=True, default="")
+    request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            Sole(fields=["request_key", "hole", "step"], name="step_sign_once"),
+            Rule(condition=~Q(by=""), name="step_sign_by_somebody"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.hole_id} {self.step}{' taken back' if self.withdrawn else ''}"
 
 
 class Card(models.Model):
@@ -246,10 +319,14 @@ class Card(models.Model):
     pdf = models.BinaryField(null=True, blank=True)
     by = models.CharField(max_length=120)
     at = models.DateTimeField()
+    request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
 
     class Meta:
         ordering = ["job", "number"]
-        constraints = [Sole(fields=["job", "number"], name="card_number_once")]
+        constraints = [
+            Sole(fields=["job", "number"], name="card_number_once"),
+            Sole(fields=["job", "request_key"], name="card_asked_once"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.job_id}/{self.number}"
@@ -271,4 +348,4 @@ class ShopLimit(models.Model):
         return f"{self.code} = {self.value}"
 
 
-APPEND_ONLY = (Proof, Card, Family, FamilySize, ShopLimit)
+APPEND_ONLY = (Proof, StepSign, Card, Family, FamilySize, ShopLimit)

@@ -11,8 +11,14 @@ from inventory.roles import BUY, FOREMAN, MOVE_STOCK, READ, ROLES, Right, may
 PLAN = Right("plan", ROLES)
 BOOK = Right("book", (FOREMAN,))
 ACCEPT = Right("accept", (FOREMAN,))
+PROVE = Right("prove", ROLES)
+EXCEPT = Right("except", (FOREMAN,))  # sign for a hole that is not proved
+HAND_OVER = Right("hand_over", (FOREMAN,))
 
-RIGHTS = {right.code: right for right in (READ, PLAN, MOVE_STOCK, BUY, BOOK, ACCEPT)}
+SETTLE = Right("settle", (FOREMAN,))  # the shop's own limits, order of methods, spindle
+
+_ALL = (READ, PLAN, MOVE_STOCK, BUY, BOOK, ACCEPT, PROVE, EXCEPT, HAND_OVER, SETTLE)
+RIGHTS = {right.code: right for right in _ALL}
 
 
 class _Rights:

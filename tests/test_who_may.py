@@ -40,10 +40,20 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "job-accept": {"post": {FOREMAN}},
     "job-reserve": {"post": {FOREMAN}},
     "job-release": {"post": {FOREMAN}},
+    "job-card-print": {"post": ALL_ROLES},
+    "job-card": {"get": ALL_ROLES},
+    "job-proving": {"get": ALL_ROLES},
+    "job-proving-sign": {"post": ALL_ROLES},
+    "job-proving-measure": {"post": ALL_ROLES},
+    "job-proving-except": {"post": {FOREMAN}},
+    "job-proving-second": {"post": ALL_ROLES},
+    "job-proving-hand-over": {"post": {FOREMAN}},
     "buy": {"get": ALL_ROLES},
     "buy-csv": {"get": ALL_ROLES},
     "buy-order": {"post": {STOREKEEPER}},
     "buy-close": {"post": {STOREKEEPER}},
+    "settings": {"get": ALL_ROLES},
+    "settings-settle": {"post": {FOREMAN}},
     "shelf": {"get": ALL_ROLES},
     "unit": {"get": ALL_ROLES},
     "item": {"get": ALL_ROLES},
@@ -91,6 +101,7 @@ def addresses(db: None, tmp_path: Path) -> dict[str, str]:
         "bin": [unit.bin.site.name, unit.bin.name],
     }
     number = Job.objects.get().number
+    given["job-card"] = [number, 1]
     found = {}
     for name in _named(get_resolver().url_patterns):
         for args in (given.get(name), [], [number], [unit.tag], [batch.pk]):

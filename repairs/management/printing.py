@@ -8,16 +8,22 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 
 from inventory.errors import Reason
-from inventory.quantities import show_money
+from inventory.quantities import show_money, show_volume
 from inventory.wording import show_end, show_moment
 from repairs.buying import Row, ShoppingList
 from repairs.cards import gap_words, order_notes, part_of, readiness_rows, row_notes, set_note, unlisted
+from repairs.choices import UNKNOWN as NOT_KNOWN
+from repairs.choices import Compared, Comparison, judged
 from repairs.jobs import GroupPlan, JobPlan, MethodReadiness
 from repairs.methods.values import DOUBTFUL, GAP, MATCH, RULED_OUT, Check
 from repairs.wording import describe, item_words, line_words, say, size_words, word
 
 HEADS = ("job", "holes", "method", "match", "gap", "doubtful", "what is short")
-METHOD_HEADS = ("method", "match", "gap", "doubtful", "size, or why it is ruled out")
+METHOD_HEADS = (
+    "method", "holds?", "match", "gap", "doubtful", "can start", "to buy", "metal away",
+    "size, and why it holds or does not",
+)  # fmt: skip
+NARROW = 14  # letters of a method's, a verdict's or a price's column, which wrap
 PART_WIDTH = 24  # a part's name wraps below its holes
 
 
@@ -58,12 +64,12 @@ def readiness_table(plans: Iterable[JobPlan], *, units: str = "mm") -> Iterator[
     return grid(HEADS, rows, right=(3, 4, 5))
 
 
-def plan_report(plan: JobPlan, *, units: str = "mm", every_size: bool = False) -> Iterator[str]:
+def plan_report(plan: JobPlan, comparison: Comparison, *, units: str = "mm", every_size: bool = False) -> Iterator[str]:
     """A whole plan for people: group by group what is planned, step by step its needs and what meets them; then the
     methods side by side, and the verdict last, where the eye is.
 
-    The methods are those of the plan: planned for every size, each of them has its line; with `every_size` so have
-    those that are ruled out.
+    The methods are those of the plan, as `comparison` has them: planned for every size, each of them has its line;
+    with `every_size` so have those that are ruled out.
     """
     window = f"{show_moment(plan.start)} to {show_end(plan.end)}"
     yield "  ".join(filter(None, [plan.number, plan.owner, f"at {plan.site}", window]))
@@ -75,7 +81,7 @@ def plan_report(plan: JobPlan, *, units: str = "mm", every_size: bool = False) -
         yield from (text for reason in plan.not_checked for text in _told("not checked", say(reason, units)))
     if plan.groups:
         yield ""
-        yield from _methods(plan, units, every_size=every_size)
+        yield from _methods(plan, comparison, units, every_size=every_size)
     yield ""
     yield say(plan.verdict)
 
@@ -105,38 +111,64 @@ def _group(plan: JobPlan, group: GroupPlan, units: str) -> Iterator[str]:
         yield from (text for reason in step.cautions for text in _told("mind", say(reason, units)))
 
 
-def _methods(plan: JobPlan, units: str, *, every_size: bool) -> Iterator[str]:
-    """Every method side by side, the planned one among them; what each would find on the shelf by itself.
+def _methods(plan: JobPlan, comparison: Comparison, units: str, *, every_size: bool) -> Iterator[str]:
+    """Every method side by side, the planned one among them: whether it holds, what it finds on the shelf by itself,
+    from when on, for what money, and how much metal of a hole it takes.
 
     With `every_size` the sizes that are ruled out stand below those that are not, each with its reasons.
     """
     rows: list[tuple[str, ...]] = []
     for group in plan.groups:
         letter = f"{group.group.code} " if len(plan.groups) > 1 else ""
-        for readiness in group.methods:
-            told = _method(readiness, group, units, every_size=every_size)
-            rows += [(letter + row[0], *row[1:]) for row in told]
-    return grid(METHOD_HEADS, rows, right=(1, 2, 3))
+        for readiness, compared in zip(group.methods, comparison[group.group.code], strict=True):
+            told = _method(readiness, compared, group, units, every_size=every_size)
+            rows += [("\n".join(textwrap.wrap(letter + row[0], NARROW)), *row[1:]) for row in told]
+    return grid(METHOD_HEADS, rows, right=(2, 3, 4))
 
 
 def _told(head: str, text: str) -> list[str]:
     return textwrap.wrap(text, _width(), initial_indent=f"      {head:<12}", subsequent_indent=" " * 18)
 
 
-def _method(readiness: MethodReadiness, group: GroupPlan, units: str, *, every_size: bool) -> Iterator[tuple[str, ...]]:
-    plan = readiness.plan
-    if plan.chosen is None:
-        yield word(plan.method), "", "", "", " ".join(say(each, units) for each in (*plan.reasons, *plan.remedies))
+def _method(
+    readiness: MethodReadiness, compared: Compared, group: GroupPlan, units: str, *, every_size: bool
+) -> Iterator[tuple[str, ...]]:
+    plan, method = readiness.plan, word(readiness.plan.method)
+    untold = ("",) * (len(METHOD_HEADS) - 3)
+    if compared.option is None:
+        reasons = " ".join(say(each, units) for each in (*plan.reasons, *plan.remedies))
+        yield method, _narrow(word(RULED_OUT)), *untold, reasons
         return
     for planned in readiness.sizes:
+        option = planned.option
         counts = {status: sum(line.status == status for line in planned.lines) for status in (MATCH, GAP, DOUBTFUL)}
-        counts[DOUBTFUL] += sum(check.status == DOUBTFUL for check in planned.option.checks)
-        mark = "planned: " if planned.option is group.chosen else ""
-        yield word(plan.method), *map(str, counts.values()), mark + size_words(planned.option.size, units)
+        first = option is compared.option
+        verdict, why = judged(option)
+        mark = "planned: " if option is group.chosen else "by choice: " if first and option.by_choice else ""
+        yield (
+            method,
+            _narrow(word(verdict)),
+            *map(str, counts.values()),
+            *(_first(compared) if first else ("", "")),
+            "" if option.metal_away is None else _narrow(show_volume(option.metal_away, units)),
+            f"{mark}{size_words(option.size, units)}. {' '.join(say(each, units) for each in why)}".strip(),
+        )
     for option in plan.options if every_size else ():
         if option.ruled_out:
-            why = " ".join(say(check.reason, units) for check in option.checks if check.status == RULED_OUT)
-            yield word(plan.method), "", "", "", f"{size_words(option.size, units)}: {why}"
+            why_not = " ".join(say(check.reason, units) for check in option.checks if check.status == RULED_OUT)
+            yield method, _narrow(word(RULED_OUT)), *untold, f"{size_words(option.size, units)}: {why_not}"
+
+
+def _first(compared: Compared) -> tuple[str, str]:
+    """From which day on, and for what money."""
+    day = compared.start.day.isoformat() if compared.start.day else word(NOT_KNOWN)
+    money = [show_money(each.total, each.currency) for each in compared.cost]
+    money += [f"{compared.unsold} not on offer"] if compared.unsold else []
+    return day, "\n".join(money) or ("nothing" if compared.asks_for_kit else word(NOT_KNOWN))
+
+
+def _narrow(text: str) -> str:
+    return "\n".join(textwrap.wrap(text, NARROW))
 
 
 def _checks(checks: Iterable[Check], units: str) -> Iterator[str]:

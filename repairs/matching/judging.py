@@ -14,7 +14,7 @@ from inventory.quantities import to_mm
 from inventory.threads import Thread, ThreadError, look_alikes, percent_of_thread
 from repairs.matching.amounts import holds_of_others, overlaps, shortage
 from repairs.matching.lines import REFUSED, Judgement
-from repairs.methods.values import DOUBTFUL, MATCH, Need, Window
+from repairs.methods.values import DOUBTFUL, MATCH, Deep, Need, Window
 
 NOTE, DOUBT, REFUSAL = range(3)
 _TICK = timedelta(microseconds=1)
@@ -167,6 +167,8 @@ def measurements(need: Need, line: StockLine) -> Iterator[Finding]:
             yield REFUSAL, Reason("lead_too_long", lead=_tenths(facts.lead), most=_tenths(need.lead.match))
         else:
             yield DOUBT, Reason("lead_only_just", lead=_tenths(facts.lead), most=_tenths(need.lead.match))
+    if need.deep and facts.lead is not None:
+        yield NOTE, _lead_in(need.deep, facts.lead)
     if need.flutes and facts.flute and facts.flute not in need.flutes:
         if facts.flute == "point":
             yield REFUSAL, Reason("flute_needs_through", wanted=need.flutes)
@@ -204,6 +206,19 @@ def _cured(need: Need, hours: int | None) -> Finding:
         window = (need.end - need.start) // timedelta(hours=1)
         return DOUBT, Reason("cure_too_long", cure_hours=hours, window_hours=window, end=need.end)
     return NOTE, Reason("cure_in_time", cure_hours=hours, latest=latest, end=need.end)
+
+
+def _lead_in(deep: Deep, lead: int) -> Reason:
+    """The depth with the tap's own lead, part by part, against what the hole has."""
+    lead_nm = -(-deep.pitch * lead // 10)
+    return Reason(
+        "lead_added",
+        lead=_tenths(lead),
+        used_nm=deep.used,
+        lead_nm=lead_nm,
+        needed_nm=deep.used + lead_nm,
+        depth_nm=deep.depth,
+    )
 
 
 def _tenths(lead: int) -> str:

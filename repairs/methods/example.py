@@ -110,6 +110,16 @@ def keyed(**facts: Any) -> Size:
     return replace(size, **facts)
 
 
+def bare(method: str, thread: str, length: int) -> Size:
+    """A thread `length` mm long in the metal itself, by a method without an insert.
+
+    >>> bare("chase", "M14x1.5", 21).inserted
+    False
+    """
+    cut = read(thread).thread
+    return Size(method, "", "", cut, cut, length * MM)
+
+
 def fit(size: Size | None = None, **answers: Any) -> Fit:
     """The example considered as a whole, what steps are made from.
 
@@ -117,4 +127,5 @@ def fit(size: Size | None = None, **answers: Any) -> Fit:
     Window(least=30500000, most=32000000)
     """
     size = size or bush()
-    return fit_of(holes(**{"bolt": size.inner, **answers}), size, [size], Limits())
+    bolt = {"bolt": size.inner} if size.inserted else {}
+    return fit_of(holes(**{**bolt, **answers}), size, [size], Limits())

@@ -1,7 +1,8 @@
 """Insert families as files: one TOML document is one family in one edition. PURE.
 
 At its head stand `code`, `edition`, `method`, `standing` ("published" or "house"), `source` and, if there is
-something to mind, `note`. Then its sizes, in either of two forms:
+something to mind, `note`. `metal` names what a solid insert is made of, a row of `repairs/published/parent_metals.csv`.
+Then its sizes, in either of two forms:
 
 - `[[size]]`, one row for each pair of threads. `inner` is the bolt's thread, `outer` the one in the parent
 metal (not for wire inserts, whose hole follows from the bolt), `lengths` what it is made in. `[defaults]`
@@ -25,7 +26,8 @@ from inventory.errors import Reason, Refused
 from inventory.quantities import read_length, to_mm, to_nm
 from inventory.threads import Thread, basic, insert_hole, read, read_drill
 from repairs.methods.room import down, up
-from repairs.methods.values import ORDER, Size, Window
+from repairs.methods.values import INSERTS, Size, Window
+from repairs.strength import metals
 
 STANDINGS = ("published", "house")
 LOCATES = ("flange", "tap_shoulder", "depth_stop", "tool_collar")
@@ -36,7 +38,7 @@ HANDS = ("R", "L")
 # same.
 WIRE_BELOW = (Decimal("0.75"), Decimal("1.5"))
 
-HEAD = ("code", "edition", "method", "standing", "source", "note", "defaults", "size", "rule")
+HEAD = ("code", "edition", "method", "standing", "source", "note", "metal", "defaults", "size", "rule")
 FIELDS = (
     "inner",
     "outer",
@@ -65,6 +67,7 @@ REQUIRED = {
     "flanged_bush": ("seat", "seat_depth", "flange", "locate", "lock"),
     "plain_bush": ("below_least", "below_most", "locate", "lock"),
     "keyed_bush": ("drill", "seat", "below_least", "below_most"),
+    "oversize_insert": ("below_least", "below_most", "locate", "lock"),
 }
 
 MOST_DIAMETERS = 20  # no insert is longer: a slip of the decimal point
@@ -83,6 +86,7 @@ class FamilyFile:
     standing: str
     source: str
     note: str
+    metal: str
     sizes: tuple[Size, ...]
 
 
@@ -164,19 +168,21 @@ class _Reader:
                 self.wrong.append(Reason("family_key_unknown", key=key, known=HEAD))
         code = self._head("code", lambda text: _CODE.fullmatch(text) is not None and len(text) <= 60)
         edition = self._head("edition", lambda text: len(text) <= 30 and "/" not in text)
-        method = self._head("method", lambda text: text in ORDER, ORDER)
+        method = self._head("method", lambda text: text in INSERTS, INSERTS)
         standing = self._head("standing", lambda text: text in STANDINGS, STANDINGS)
         source = self._head("source", lambda text: len(text) <= 300)
         note = self.document.get("note", "")
         if not isinstance(note, str):
             self.wrong.append(Reason("family_key_wrong", key="note", typed=str(note), known=()))
-        blank = Size(method, code, edition, _NO_THREAD, _NO_THREAD, 0, standing=standing, source=source)
-        sizes = self._sizes(blank) if method in ORDER else ()
+        named = tuple(dict.fromkeys(each.code for each in metals()))
+        metal = self._head("metal", lambda text: text in named, named) if "metal" in self.document else ""
+        blank = Size(method, code, edition, _NO_THREAD, _NO_THREAD, 0, standing=standing, source=source, metal=metal)
+        sizes = self._sizes(blank) if method in INSERTS else ()
         if not sizes and not self.wrong:
             self.wrong.append(Reason("family_empty"))
         if self.wrong:
             raise FamilyError(tuple(self.wrong))
-        return FamilyFile(code, edition, method, standing, source, str(note).strip(), sizes)
+        return FamilyFile(code, edition, method, standing, source, str(note).strip(), metal, sizes)
 
     def _head(self, key: str, good: Callable[[str], bool], known: tuple[str, ...] = ()) -> str:
         value = self.document.get(key)

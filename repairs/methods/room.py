@@ -8,7 +8,7 @@ there is is rounded down, so that rounding never makes a repair fit that does no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 
 from inventory.errors import Reason
@@ -29,6 +29,7 @@ from repairs.methods.values import (
     NOT_CHECKED,
     RULED_OUT,
     Check,
+    Deep,
     HoleGroup,
     Lead,
     Limits,
@@ -57,7 +58,10 @@ LEAST_DEEPER = 1_000
 DEPTH_DOUBTS = ("depth_only_just", "floor_missing_to_deepen", "floor_thin")
 
 # Told where nobody entered how deep the hole is, or how thick its metal: then nothing is known to fit.
-DEPTH_UNKNOWN = ("depth_missing", "thickness_missing", "same_again_depth_missing")
+DEPTH_UNKNOWN = ("depth_missing", "thickness_missing", "same_again_depth_missing", "depth_not_known")
+
+# Methods after which the thread stands in new metal: nothing of the old hole is cut, or judged, any more.
+NEW_METAL = ("plug_or_weld", "scrap_part")
 
 # What a hole holds after each method's repair, as the answer about it is given.
 INSERT_OF = {
@@ -65,6 +69,7 @@ INSERT_OF = {
     "flanged_bush": "solid_bush",
     "plain_bush": "solid_bush",
     "keyed_bush": "keyed_bush",
+    "oversize_insert": "solid_bush",
 }
 
 
@@ -103,8 +108,8 @@ def class_window(thread: Thread) -> Window:
 class Depths:
     """What one insert takes of a hole's depth, in nm, before the tap's lead is counted.
 
-    `parts` are named and add up: ("seat" or "set_down", ...), ("insert", ...), ("clearance", ...). `pitch` is
-    the outer thread's in mm. `point` is the pointed end of a small plug tap, `nose` what the setting tool
+    `parts` are named and add up: ("seat" or "set_down", ...), ("insert" or "thread", ...), ("clearance", ...). `pitch`
+    is the outer thread's in mm. `point` is the pointed end of a small plug tap, `nose` what the setting tool
     needs beneath the insert (the lead's room serves it, so the larger of the two counts). `thread` is the
     least depth of full thread, `thickness` the least metal of a through hole; `source` says whose rule it is.
     """
@@ -159,7 +164,7 @@ class Budget:
 
     `lead` None: any lead does (through hole). `drill` is how deep to drill at full diameter, least and most,
     None where a through hole's thickness was not entered. `drill_reach` and `tap_reach` are the least usable
-    lengths. `deeper` is how far below today's depth the hole is taken at most.
+    lengths. `deeper` is how far below today's depth the hole is taken at most, `deep` what a tap's lead is added to.
     """
 
     checks: tuple[Check, ...]
@@ -168,6 +173,7 @@ class Budget:
     drill_reach: int | None
     tap_reach: int | None
     deeper: int = 0
+    deep: Deep | None = None
 
     @property
     def stands(self) -> bool:
@@ -228,14 +234,19 @@ def budget(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
     >>> judged.checks[0].status, judged.checks[0].reason["needed_bottoming_nm"]
     ('ruled_out', 20000000)
     """
-    return _through(group, depths, drill) if group.through else _blind(group, size, depths, drill, limits)
+    if group.through:
+        return _through(group, depths, drill)
+    found = _blind(group, size, depths, drill, limits)
+    if group.depth is None:
+        return found
+    return replace(found, deep=Deep(group.depth + found.deeper, depths.base, up(depths.pitch)))
 
 
 def _through(group: HoleGroup, depths: Depths, drill: Window) -> Budget:
-    insert = dict(depths.parts)["insert"]
-    numbers = {"insert_nm": insert, "needed_nm": depths.thickness}
-    if depths.thickness > insert:
-        numbers["above_nm"] = depths.thickness - insert
+    name, held = next((name, nm) for name, nm in depths.parts if name in ("insert", "thread"))
+    numbers = {f"{name}_nm": held, "needed_nm": depths.thickness}
+    if depths.thickness > held:
+        numbers["above_nm"] = depths.thickness - held
     if group.depth is None:
         missing = Check(NOT_CHECKED, Reason("thickness_missing", **numbers))
         return Budget((missing,), None, None, None, None)
@@ -271,6 +282,9 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
         numbers["deeper_nm"] = deeper
         if not deeper and group.floor:
             numbers["floor_nm"] = group.floor  # why it stays as deep as it is
+    doubt = up(limits["doubt_length"])
+    if min(abs(have - plug), abs(have - bottoming)) < doubt:
+        numbers["within_nm"] = doubt
     lead = _lead(have, depths)
     if lead.doubt >= SHORTEST:
         if group.floor is not None:
@@ -292,7 +306,7 @@ def _blind(group: HoleGroup, size: Size, depths: Depths, drill: Window, limits: 
         unknown = Reason("floor_missing_to_deepen", **numbers, source=source, wanted_nm=wanted)
         lead, most = Lead(BOTTOMING, LONGEST_PLUG), depths.needed(LONGEST_PLUG)
         return _planned(depths, drill, (Check(DOUBTFUL, unknown),), lead, bottoming, most, wanted)
-    short = Reason("depth_short", **numbers, source=source, short_nm=bottoming - have, length_nm=size.length)
+    short = Reason("depth_short", **numbers, source=source, short_nm=bottoming - have)
     return _planned(depths, drill, (Check(RULED_OUT, short),), lead, have, have, deeper=0)
 
 
@@ -366,8 +380,9 @@ def _floor_checks(group: HoleGroup, drill: Window, drilled: int, limits: Limits)
 
 
 def same_again_depth(group: HoleGroup, size: Size, depths: Depths) -> Budget:
-    """Judge the depth for an insert that goes back where the same came out: nothing is cut, no lead is
-    counted.
+    """Judge the depth where the thread in the metal is kept: the same insert goes back, or the thread is chased.
+
+    Nothing is drilled. For a tap that chases it, the lead is what the hole has room for under the thread.
 
     >>> from datetime import UTC, datetime
     >>> from inventory.threads import read
@@ -378,6 +393,13 @@ def same_again_depth(group: HoleGroup, size: Size, depths: Depths) -> Budget:
     False
     """
     needed = depths.thickness if group.through else depths.thread
+    lead = Lead(LONGEST_PLUG, TAPER) if group.depth is None else _lead(group.depth, depths)
+    reach = depths.thread + up(depths.pitch * PLUG / 10)
+    if not size.inserted:
+        known = group.depth is not None
+        told = Reason("thread_kept", length_nm=size.length) if known else Reason("depth_not_known")
+        check = Check(FITS if known else NOT_CHECKED, told)
+        return Budget((check,), None if group.through else lead, None, None, reach)
     if group.depth is None:
         check = Check(NOT_CHECKED, Reason("same_again_depth_missing", needed_nm=needed))
     elif group.depth < needed:
@@ -415,12 +437,14 @@ def edge_checks(group: HoleGroup, size: Size, limits: Limits, *, cut: bool = Tru
     Comfortable: 0.75 of the outside diameter between hole and edge (TM 9-2815-225-34&P). Least: three pitches
     (the edge rule of tapped holes applied to the insert, a rule of thumb; here also asked outside a seat).
     Between the two an engineer signs. A hole that is not cut again (`cut` False) is never ruled out by its
-    edge. Lengths in nm.
+    edge. Where the thread itself would break out over the edge nobody can sign for it. Lengths in nm.
 
     >>> from repairs.methods import example
     >>> [edge_checks(example.holes(edge=mm * 1_000_000), example.bush(seat=None), Limits())[0].status
     ...  for mm in (12, 13, 20)]
     ['ruled_out', 'doubtful', 'fits']
+    >>> edge_checks(example.holes(edge=8_000_000), example.bush(), Limits())[0].reason.code
+    'thread_breaks_edge'
     """
     if group.edge is None:
         return (Check(NOT_CHECKED, Reason("edge_missing", outer=size.outer.designation)),)
@@ -436,7 +460,15 @@ def edge_checks(group: HoleGroup, size: Size, limits: Limits, *, cut: bool = Tru
         "least_nm": least,
     }
     worst = RULED_OUT if cut else DOUBTFUL
-    if metal < least:
+    # A margin that is smaller than the doubt of what was measured is said to be so, whichever way it falls.
+    doubt = up(limits["doubt_edge"])
+    nearest = min((abs(metal - limit), limit) for limit in (least, comfortable))[0]
+    if nearest < doubt:
+        data["within_nm"] = doubt
+    if metal <= 0:
+        broken = {"outer": size.outer.designation, "edge_nm": group.edge, "across_nm": up(outside)}
+        checks = [Check(worst, Reason("thread_breaks_edge", **broken))]
+    elif metal < least:
         source = limits.source("edge_least_pitches")
         checks = [Check(worst, Reason("edge_too_near", **data, short_nm=least - metal, source=source))]
     elif metal < comfortable:
@@ -476,7 +508,7 @@ def wall_check(size: Size, limits: Limits) -> Check:
     data = {
         "inner": inner.designation,
         "outer": outer.designation,
-        "out_of_step_nm": worst,
+        "out_of_step_nm": max(0, worst),
         "least_nm": least,
         "source": limits.source("wall_least"),
     }
@@ -548,6 +580,17 @@ def bite(outer: Thread, major: Decimal) -> Decimal:
     return min(Decimal(100), max(Decimal(0), share))
 
 
+def across(group: HoleGroup, major: Major) -> Decimal:
+    """How wide the old thread reaches about the right axis, mm: with its axis off, its groove lies farther out.
+
+    >>> from repairs.methods import example
+    >>> group = example.holes(off_axis=200_000)
+    >>> across(group, major_now(group))
+    Decimal('14.400000')
+    """
+    return major.real + 2 * to_mm(group.off_axis or 0)
+
+
 def _tenths(percent: Decimal) -> str:
     # Rounded down, so that no figure below a limit reads as the limit.
     return format(percent.quantize(Decimal("0.1"), ROUND_FLOOR), "f")
@@ -573,7 +616,7 @@ def bite_checks(group: HoleGroup, size: Size, limits: Limits) -> tuple[Check, ..
             checks.append(Check(DOUBTFUL, Reason("before_thread_missing", before=group.before)))
         return tuple(checks)
     now = thread_now(group)
-    percent = bite(size.outer, major.real)
+    percent = bite(size.outer, across(group, major))
     least = limits["bite_least"]
     fits = percent >= least
     if fits and group.before == "none" and group.before_major is None:
@@ -589,6 +632,7 @@ def bite_checks(group: HoleGroup, size: Size, limits: Limits) -> tuple[Check, ..
         "how": major.how,
         "source": limits.source("bite_least"),
         **({"major_source": major.source} if major.how != "measured" else {}),
+        **({"off_nm": group.off_axis} if group.off_axis else {}),
     }
     if fits:
         checks.append(Check(FITS, Reason("bite_fits", **data)))
@@ -628,6 +672,20 @@ def goes_back(group: HoleGroup, size: Size) -> bool:
     )
 
 
+def crack_checks(group: HoleGroup, method: str) -> tuple[Check, ...]:
+    """A cracked casting is replaced, not repaired (TM 5-3895-372-34); a weld is its welder's and engineer's to judge.
+
+    >>> from repairs.methods import example
+    >>> [check.status for method in ("wire_insert", "plug_or_weld", "scrap_part")
+    ...  for check in crack_checks(example.holes(damage="cracked"), method)]
+    ['ruled_out', 'doubtful']
+    """
+    if group.damage != "cracked" or method == "scrap_part":
+        return ()
+    status = DOUBTFUL if method == "plug_or_weld" else RULED_OUT
+    return (Check(status, Reason("cracked"), Reason("replace_the_part")),)
+
+
 def earlier_checks(group: HoleGroup, size: Size) -> tuple[Check, ...]:
     """What the hole's earlier repair says about this size, apart from its bite.
 
@@ -664,6 +722,121 @@ def earlier_checks(group: HoleGroup, size: Size) -> tuple[Check, ...]:
     return tuple(checks)
 
 
+def cleaned_up(group: HoleGroup, drill: Window) -> Window | None:
+    """The drill's window in a worn or off-axis hole, in nm: it begins where the drill leaves nothing of the old hole.
+
+    A hole of diameter b whose axis is e off its place is gone once a hole of b + 2 e stands on the right axis
+    (geometry). None where even the widest drill of the window leaves some of it.
+
+    >>> from repairs.methods import example
+    >>> window = Window(14_376_000, 14_676_000)
+    >>> [cleaned_up(example.holes(bore=14_200_000, off_axis=off), window) for off in (None, 150_000, 300_000)]
+    [Window(least=14376000, most=14676000), Window(least=14500000, most=14676000), None]
+    """
+    needed = gone_at(group)
+    if needed is None or needed <= drill.least:
+        return drill
+    return Window(needed, drill.most) if needed <= drill.most else None
+
+
+def gone_at(group: HoleGroup) -> int | None:
+    """The diameter in nm of the least hole on the right axis that leaves nothing of the hole as it is; None: unknown.
+
+    The minor diameter of the thread that stands in it is the least that it can be: it is taken where the axis is off
+    and nobody measured how wide the hole is, or something narrower was written down.
+
+    >>> from repairs.methods import example
+    >>> gone_at(example.holes(off_axis=200_000)), gone_at(example.holes(bore=1_000_000)), gone_at(example.holes())
+    (12776000, 12376000, None)
+    """
+    if group.bore is None and not group.off_axis:
+        return None
+    now = thread_now(group)
+    known = [each for each in (group.bore, up(basic(now).minor_internal) if now else None) if each is not None]
+    return max(known) + 2 * (group.off_axis or 0) if known else None
+
+
+def clean_up_checks(group: HoleGroup, size: Size, drill: Window) -> tuple[Check, ...]:
+    """Whether the drill takes the whole of a worn or off-axis hole away; what it leaves would be no thread.
+
+    `drill` is the window that the method asks for, in nm.
+
+    >>> from repairs.methods import example
+    >>> window = Window(14_376_000, 14_676_000)
+    >>> [clean_up_checks(example.holes(bore=bore), example.bush(), window)[0].status
+    ...  for bore in (14_000_000, 15_000_000)]
+    ['fits', 'ruled_out']
+    >>> clean_up_checks(example.holes(damage="worn"), example.bush(), window)[0].status
+    'not_checked'
+    """
+    needed = gone_at(group)
+    if needed is None:
+        return (Check(NOT_CHECKED, Reason("bore_missing")),) if group.damage == "worn" else ()
+    numbers = {"gone_least_nm": needed, "most_nm": drill.most, "outer": size.outer.designation}
+    if group.off_axis:
+        numbers["off_nm"] = group.off_axis
+    if cleaned_up(group, drill) is None:
+        return (Check(RULED_OUT, Reason("not_cleaned_up", **numbers, over_nm=needed - drill.most)),)
+    return (Check(FITS, Reason("cleaned_up", **numbers)),)
+
+
+def axis_checks(group: HoleGroup) -> tuple[Check, ...]:
+    """Told where the thread in the metal is kept: an axis that is off stays off.
+
+    >>> from repairs.methods import example
+    >>> [check.status for off in (None, 300_000) for check in axis_checks(example.holes(off_axis=off))]
+    ['doubtful']
+    """
+    return (Check(DOUBTFUL, Reason("axis_stays_off", off_nm=group.off_axis)),) if group.off_axis else ()
+
+
+def reach_checks(group: HoleGroup, size: Size, below: Window | None) -> tuple[Check, ...]:
+    """Whether the bolt engages the whole insert and does not bottom, where somebody entered how far it reaches in.
+
+    `below` is how far the insert is set under the surface. A bolt that is short of the insert's end or meets the
+    bottom is doubtful: another bolt puts it right. Lengths in nm.
+
+    >>> from repairs.methods import example
+    >>> [check.status for reach in (20, 24, 41) for check in reach_checks(
+    ...     example.holes(reach=reach * 1_000_000), example.bush(), None)]
+    ['doubtful', 'fits', 'doubtful']
+    """
+    if group.reach is None:  # with an insert the sum of strength says so, whose lengths it concerns
+        return () if size.inserted else (Check(NOT_CHECKED, Reason("bolt_reach_not_entered")),)
+    top = below.most if below is not None else size.seat_depth
+    numbers = {"reach_nm": group.reach, "end_nm": top + size.length}
+    checks = []
+    if group.reach < top + size.length:
+        checks.append(Check(DOUBTFUL, Reason("bolt_short", **numbers, short_nm=top + size.length - group.reach)))
+    if not group.through and group.depth is not None and group.reach > group.depth:
+        over = Reason("bolt_bottoms", reach_nm=group.reach, depth_nm=group.depth, over_nm=group.reach - group.depth)
+        checks.append(Check(DOUBTFUL, over))
+    return tuple(checks) or (Check(FITS, Reason("bolt_reaches", **numbers)),)
+
+
+def metal_away(group: HoleGroup, size: Size, depths: Depths, deeper: int) -> Decimal | None:
+    """What the repair cuts out of the parent metal, mm3 a hole; None where today's thread or depth is not known.
+
+    A thread's hole is counted at its pitch diameter, or at the bore that was measured where that is wider, over the
+    depth that the new thread is cut; a seat by its diameter and depth; what is drilled `deeper` nm at the new pitch
+    diameter. Drill points are not counted.
+
+    >>> from repairs.methods import example, solid_bush
+    >>> group, size = example.holes(), example.bush()
+    >>> metal_away(group, size, solid_bush.depths(size, Limits()), 0).quantize(Decimal(1))
+    Decimal('1419')
+    """
+    now = thread_now(group)
+    if now is None or group.depth is None:
+        return None
+    old, new = max(basic(now).pitch_diameter, to_mm(group.bore or 0)), basic(size.outer).pitch_diameter
+    quarter = Decimal("0.7853981633974483")
+    length = to_mm(depths.thread)
+    seat = (to_mm(size.seat) ** 2 - new**2) * to_mm(size.seat_depth) if size.seat is not None else Decimal(0)
+    away = (new**2 - old**2) * length + max(Decimal(0), seat) + new**2 * to_mm(deeper)
+    return max(Decimal(0), quarter * away)
+
+
 def made_checks(group: HoleGroup) -> tuple[Check, ...]:
     """What the making of the old thread says: unknown is doubtful; formed by the screw is told, for its
     neighbours.
@@ -680,11 +853,11 @@ def made_checks(group: HoleGroup) -> tuple[Check, ...]:
     return (Check(DOUBTFUL, Reason("made_unknown")),) if group.made == "unknown" else ()
 
 
-def engagement_wanted(group: HoleGroup, limits: Limits) -> int:
+def engagement_wanted(group: HoleGroup, limits: Limits, bolt: Thread | None = None) -> int:
     """Least length of thread the bolt should hold in, nm: 1.5 D in soft metal, 1 D in hard (TM
     5-2330-325-13&P).
 
-    Where no material was entered, soft is assumed.
+    Where no material was entered, soft is assumed. `bolt` is another bolt than the group's.
 
     >>> from repairs.methods import example
     >>> [engagement_wanted(example.holes(material=metal), Limits()) for metal in ("magnesium", "steel", "")]
@@ -692,7 +865,7 @@ def engagement_wanted(group: HoleGroup, limits: Limits) -> int:
     """
     material = MATERIALS.get(group.material)
     soft = material.soft if material is not None else True
-    return up(limits["engagement_soft" if soft else "engagement_hard"] * group.bolt.nominal_mm)
+    return up(limits["engagement_soft" if soft else "engagement_hard"] * (bolt or group.bolt).nominal_mm)
 
 
 def engagement_check(group: HoleGroup, size: Size, limits: Limits) -> Check:
@@ -702,7 +875,7 @@ def engagement_check(group: HoleGroup, size: Size, limits: Limits) -> Check:
     >>> engagement_check(example.holes(), example.bush(length=14_000_000), Limits()).status
     'doubtful'
     """
-    wanted = engagement_wanted(group, limits)
+    wanted = engagement_wanted(group, limits, size.inner)
     material = MATERIALS.get(group.material)
     soft = material is None or material.soft
     data = {

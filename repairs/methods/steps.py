@@ -26,13 +26,14 @@ from inventory.threads import (
     percent_of_thread,
     tap_drill,
 )
+from repairs import cutting
 from repairs.methods.room import DRILL_POINT, Budget, down, up
 from repairs.methods.values import HoleGroup, Limits, Need, Size, Step, Window
 
 BLIND_FLUTES = ("straight", "spiral")  # a spiral point pushes its chips ahead: through holes only
 
 # Steps that may set magnesium alight: the metal is cut, or steel is struck or cut in it, whatever the method.
-CUTTING = ("drill", "chamfer", "countersink", "seat", "tap")
+CUTTING = ("open_up", "dress", "drill", "chamfer", "countersink", "seat", "tap", "chase")
 STRIKING = ("remove_old", "break_tang", "drive_keys")
 
 
@@ -54,6 +55,16 @@ class Fit:
     removal: Window | None = None
     removal_depth: int | None = None
     below: Window | None = None
+
+    @property
+    def kept(self) -> bool:
+        """Whether the thread in the metal is kept: the same insert goes back, or the thread is only chased.
+
+        >>> from repairs.methods import example
+        >>> example.fit().kept, example.fit(example.bare("chase", "M14x1.5", 21)).kept
+        (False, True)
+        """
+        return self.again or self.size.method == "chase"
 
 
 def need(fit: Fit, step: str, kind: str, *, called: str = "", **asked: Any) -> Need:
@@ -78,6 +89,16 @@ def need(fit: Fit, step: str, kind: str, *, called: str = "", **asked: Any) -> N
         site=group.site,
         **(cutting | asked),
     )
+
+
+def renamed(asked: Need, step: str) -> Need:
+    """The same need at a step of another name.
+
+    >>> from repairs.methods import example
+    >>> renamed(need(example.fit(), "tap", "tap"), "chase").step
+    'chase'
+    """
+    return replace(asked, step=step)
 
 
 def _gauged(fit: Fit, step: str, kind: str, thread: Thread, wanted: str = "") -> Need:
@@ -192,6 +213,55 @@ def safe_in_magnesium(fit: Fit, steps: Sequence[Step]) -> tuple[Step, ...]:
             at_hand = True
         guarded.append(replace(step, needs=needs, cautions=(*step.cautions, *minded)))
     return tuple(guarded)
+
+
+# Which step cuts how, for its speed and lubricant.
+_CUT_AS = {
+    "drill": "drill",
+    "seat": "seat",
+    "countersink": "countersink",
+    "chamfer": "countersink",
+    "tap": "tap",
+    "chase": "tap",
+}
+_TOLD_ONCE = ("seat", "countersink", "chamfer")  # slower grades are told at the drill, and need not be again
+
+
+def with_speeds(fit: Fit, steps: Sequence[Step]) -> tuple[Step, ...]:
+    """The same steps, each that cuts with its speed, feed and lubricant as `repairs.cutting` has them.
+
+    The speed is that of the largest diameter that the step may cut, rounded down to the machine's spindle steps.
+    Where no material was entered nothing is told: that is said of the hole once, among the checks.
+
+    >>> from repairs.methods import example
+    >>> [setting.code for setting in with_speeds(example.fit(), (tap(example.fit()),))[0].settings]
+    ['tap_thread', 'cut_at', 'tap_by_hand', 'lubricant_is']
+    """
+    if not fit.group.material:
+        return tuple(steps)
+    found = []
+    for step in steps:
+        operation = _CUT_AS.get(step.code)
+        if operation is None:
+            found.append(step)
+            continue
+        settings, cautions = cutting.told(operation, fit.group.material, _cut_across(fit, step), fit.limits.spindle)
+        if step.code in _TOLD_ONCE:
+            cautions = tuple(caution for caution in cautions if caution.code != "cut_slower")
+        found.append(replace(step, settings=(*step.settings, *settings), cautions=(*step.cautions, *cautions)))
+    return tuple(found)
+
+
+def _cut_across(fit: Fit, step: Step) -> int | None:
+    """The largest diameter in nm that a step cuts, None where it is not known."""
+    if step.code == "drill":
+        return fit.drill.most
+    if step.code in ("tap", "chase"):
+        return up(basic(fit.size.outer).major)
+    windows = [asked.diameter for asked in step.needs if asked.diameter is not None]
+    if step.code == "seat":
+        return fit.size.seat
+    return windows[0].least if windows else None
 
 
 def _how_deep(fit: Fit) -> list[Reason]:
@@ -342,6 +412,7 @@ def tap(fit: Fit) -> Step:
         thread=outer.key,
         classes=serving,
         lead=fit.budget.lead,
+        deep=fit.budget.deep,
         flutes=() if through else BLIND_FLUTES,
         action="cut",
         reach=fit.budget.tap_reach,
@@ -469,9 +540,9 @@ def torque(fit: Fit) -> Step:
     end = top + size.length
     if group.through and group.depth is not None:
         end = min(end, group.depth)  # a wire insert's own length is a little less than it is named for
-    told = [Reason("bolt_engages", from_nm=top, to_nm=end)]
+    told = [Reason("bolt_engages" if size.inserted else "bolt_engages_metal", from_nm=top, to_nm=end)]
     if group.torque is not None:
-        told.append(Reason("torque_to", torque_nmm=group.torque))
+        told.append(Reason("torque_to" if size.inserted else "torque_bare", torque_nmm=group.torque))
     cautions = [Reason("bolt_must_not_bottom")] if not group.through else []
     if group.made == "formed":
         cautions.append(Reason("ordinary_bolt_only"))
@@ -501,7 +572,7 @@ def in_order(
         *removal,
         *(() if fit.again else cutting),
         clean(fit, *cleaners),
-        hole_gauge(fit),
+        *((hole_gauge(fit),) if fit.size.inserted else ()),  # without an insert nothing covers it later
         *after,
     )
-    return safe_in_magnesium(fit, every)
+    return safe_in_magnesium(fit, with_speeds(fit, every))

@@ -6,19 +6,39 @@ UTC datetimes in half-open windows. None means that nothing was entered: it is "
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 
 from inventory.errors import Reason
 from inventory.threads import Thread
+from repairs.strength import HOLDS, RULES, SIGNS, Rule, Verdict
 
 FITS, DOUBTFUL, RULED_OUT, NOT_CHECKED = "fits", "doubtful", "ruled_out", "not_checked"
+SIGNED = "signed"  # doubtful, or ruled out by a rule that may be overruled, and somebody answers for it by name
 MATCH, GAP = "match", "gap"
+
+# What rules a repair out because it cannot be made: nobody can sign that away.
+IMPOSSIBLE = (
+    "depth_short",
+    "floor_breaks_through",
+    "through_too_thin",
+    "same_again_too_long",
+    "seat_breaks_edge",
+    "thread_breaks_edge",
+    "wall_none",
+    "not_cleaned_up",
+    "chase_in_an_insert",
+    "bolt_breaks_at_torque",
+    "cracked",
+)
 
 BEFORE = ("none", "wire_insert", "solid_bush", "keyed_bush", "unknown")
 FAILED = ("", "insert", "parent", "unknown")
 MADE = ("cut", "formed", "unknown")
+DAMAGE = ("", "burred", "worn", "stripped", "cracked", "unknown")
+WEAKEST = "weakest"  # the alloy of somebody who knows the metal alone: the weakest of its kind in the table
 YES_NO = ("yes", "no", "unknown")
 
 
@@ -71,6 +91,11 @@ class HoleGroup:
     parent metal because of it, `before_major` its measured major diameter. `torque` is what the bolt
     is proved to. `part` (its name and serial number), `fixture`, `hand` and `safety`
     (what the part is critical for, such as "brakes") come from the part.
+
+    `damage` is what is wrong with the thread, `bore` the widest diameter of the hole as it is now and `off_axis`
+    how far its axis stands from where it belongs. `grade` is the bolt's class or grade ("10.9"), `reach` how far
+    it reaches in from the surface. `alloy` names a row of `strength.metals` or is "weakest"; `tensile` and `shear`
+    are somebody's own strengths of the parent metal in kPa, which count before the alloy's.
     """
 
     code: str
@@ -100,6 +125,14 @@ class HoleGroup:
     safety: str = ""
     wished: str = ""
     part: str = ""
+    damage: str = ""
+    bore: int | None = None
+    off_axis: int | None = None
+    grade: str = ""
+    alloy: str = ""
+    tensile: int | None = None
+    shear: int | None = None
+    reach: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +144,11 @@ class Size:
     (a flange's thickness); `below` how far the insert is set under the surface; `nose` the room that
     the setting tool needs beneath the insert in a blind hole. `locate` says what stops the insert
     ("flange", "tap_shoulder", "depth_stop", "tool_collar"), `lock` what holds it ("expansion", "adhesive",
-    "keys", "friction"). `standing` is "published" or "house".
+    "keys", "friction"). `standing` is "published" or "house". `metal` names the row of `strength.metals` that a
+    solid insert is made of, "" where the family does not say.
+
+    A method without an insert (`BARE`) has sizes too, that belong to no family: `inner` is the thread that the
+    bolt screws into, and so is `outer`; `length` is how much of it is cut.
     """
 
     method: str
@@ -134,6 +171,7 @@ class Size:
     tang_free: bool = False
     locking: bool = False
     nose: int = 0
+    metal: str = ""
 
     @property
     def family_key(self) -> str:
@@ -146,6 +184,17 @@ class Size:
         """
         return f"{self.family}/{self.edition}"
 
+    @property
+    def inserted(self) -> bool:
+        """Whether an insert stands between bolt and parent metal.
+
+        >>> from inventory.threads import read
+        >>> m14 = read("M14x1.5").thread
+        >>> Size("chase", "", "", m14, m14, 20_000_000).inserted
+        False
+        """
+        return self.method not in BARE
+
 
 @dataclass(frozen=True, slots=True)
 class Lead:
@@ -156,17 +205,26 @@ class Lead:
 
 
 @dataclass(frozen=True, slots=True)
+class Deep:
+    """What a blind hole has for a tap, in nm: its depth, what is used of it before the lead is counted, the pitch."""
+
+    depth: int
+    used: int
+    pitch: int
+
+
+@dataclass(frozen=True, slots=True)
 class Need:
     """What one step requires of one thing. Fields left at None or empty ask nothing.
 
-    `id` is unique in a job ("A.tap"). `classes` are the thread classes that serve, best first.
-    `diameter` is the window a cutting edge must lie in and `hole_thread` the thread that is cut into that hole
-    afterwards, for its per cent of thread; above `doubt_above` it is doubtful, since drills
-    cut oversize. `pilot_of` names the need whose chosen drill guides this cutter's pilot, `pilot_under`
-    how far below that drill the pilot may be. `reach` is the least usable length. `holes` is the life
-    used, `split` whether several units may share it; `quantity` counts consumables. A date (calibration,
-    expiry) must still be good at `end`. `cures` asks for an adhesive that cures before `end`. `unjudged` is what
-    nobody entered, so that no thing can be judged by it: whatever is taken is doubtful for it.
+    `id` is unique in a job ("A.tap"). `classes` are the thread classes that serve, best first. `diameter` is the
+    window a cutting edge must lie in and `hole_thread` the thread that is cut into that hole afterwards, for its
+    per cent of thread; above `doubt_above` it is doubtful, since drills cut oversize. `pilot_of` names the need
+    whose chosen drill guides this cutter's pilot, `pilot_under` how far below that drill the pilot may be. `reach`
+    is the least usable length, `deep` the depth that a tap's own lead is added up with. `holes` is the life used,
+    `split` whether several units may share it; `quantity` counts consumables. A date (calibration, expiry) must
+    still be good at `end`. `cures` asks for an adhesive that cures before `end`. `unjudged` is what nobody entered,
+    so that no thing can be judged by it: whatever is taken is doubtful for it.
     """
 
     id: str
@@ -188,6 +246,7 @@ class Need:
     pilot_under: Window | None = None
     reach: int | None = None
     lead: Lead | None = None
+    deep: Deep | None = None
     flutes: tuple[str, ...] = ()
     action: str = ""
     hand: str = ""
@@ -217,7 +276,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One judgement of the room: its status ("fits", "doubtful", "ruled_out", "not_checked") and why.
+    """One judgement: its status ("fits", "doubtful", "ruled_out", "not_checked", or "signed") and why.
 
     `remedy` says what would change a ruling.
     """
@@ -226,12 +285,36 @@ class Check:
     reason: Reason
     remedy: Reason | None = None
 
+    @property
+    def seal(self) -> str:
+        """What somebody signs: the code with a short hash of its numbers. Where the numbers move, the seal is another.
+
+        >>> near, nearer = (Check(DOUBTFUL, Reason("edge_between", metal_nm=nm)) for nm in (12, 11))
+        >>> near.seal.partition(":")[0], near.seal == nearer.seal
+        ('edge_between', False)
+        """
+        return f"{self.reason.code}:{hashlib.sha256(str(self.reason).encode()).hexdigest()[:12]}"
+
+    @property
+    def beyond_signing(self) -> bool:
+        """Whether nobody can sign this ruling away: the repair cannot be made, or would find no metal at all.
+
+        >>> [Check(RULED_OUT, Reason("bite_short", bite=bite)).beyond_signing for bite in ("0.0", "60.0")]
+        [True, False]
+        """
+        if self.status != RULED_OUT:
+            return False
+        return self.reason.code in IMPOSSIBLE or (self.reason.code == "bite_short" and self.reason["bite"] == "0.0")
+
 
 @dataclass(frozen=True, slots=True)
 class Option:
     """One method with one size for one hole group: checks, and the steps it takes if not ruled out.
 
     `like_for_like`: the old insert comes out and the same goes back, neither drill nor tap is needed.
+    `strength` is the sum of what holds, whose judgements stand among the checks too. `metal_away` is what is cut
+    out of the parent, mm3 a hole, None where the hole's depth or today's diameter is not known. `by_choice`: it is
+    never planned by itself, a foreman chooses it.
     """
 
     method: str
@@ -239,11 +322,40 @@ class Option:
     checks: tuple[Check, ...] = ()
     steps: tuple[Step, ...] = ()
     like_for_like: bool = False
+    strength: Verdict | None = None
+    metal_away: Decimal | None = None
+    by_choice: bool = False
 
     @property
     def ruled_out(self) -> bool:
         """Whether any check rules this option out."""
         return any(check.status == RULED_OUT for check in self.checks)
+
+    @property
+    def wants_a_name(self) -> tuple[Check, ...]:
+        """What somebody must answer for by name before this option is accepted: what is doubtful or ruled out."""
+        return tuple(check for check in self.checks if check.status in (DOUBTFUL, RULED_OUT))
+
+    @property
+    def impossible(self) -> Check | None:
+        """The first ruling that nobody can sign away, None where there is none."""
+        return next((check for check in self.checks if check.beyond_signing), None)
+
+    @property
+    def verdict(self) -> str:
+        """Whether it holds: "ruled_out", "signs" (an engineer does), "signed" (somebody answers for it by name),
+        "not_checked" or "holds", the worst that is told.
+
+        >>> from inventory.threads import read
+        >>> m14 = read("M14x1.5").thread
+        >>> chase = Size("chase", "", "", m14, m14, 20_000_000)
+        >>> told = [(Check(status, Reason("made_unknown")),) for status in (DOUBTFUL, SIGNED, FITS)]
+        >>> [Option("chase", chase, checks).verdict for checks in told]
+        ['signs', 'signed', 'holds']
+        """
+        told = {check.status for check in self.checks}
+        worst = next((status for status in (RULED_OUT, DOUBTFUL, SIGNED, NOT_CHECKED) if status in told), FITS)
+        return {DOUBTFUL: SIGNS, FITS: HOLDS}.get(worst, worst)
 
     @property
     def needs(self) -> tuple[Need, ...]:
@@ -267,14 +379,7 @@ class MethodPlan:
     remedies: tuple[Reason, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One limit of the shop: its value, unit and where it comes from."""
-
-    value: Decimal
-    unit: str
-    source: str
-
+Limit = Rule  # one limit of the shop: its value, unit and where it comes from
 
 DEFAULTS: dict[str, Limit] = {
     "edge_comfortable": Limit(Decimal("0.75"), "outside diameters of metal", "TM 9-2815-225-34&P"),
@@ -301,14 +406,33 @@ DEFAULTS: dict[str, Limit] = {
         Decimal("0.5"), "mm that a stop collar's bore may be over the bolt's diameter", "common practice, no source"
     ),
     "countersink_widest": Limit(Decimal(3), "times the diameter to be cut, at most", "common practice, no source"),
+    "thread_ends_lost": Limit(
+        Decimal(1), "pitches at the chamfered ends of a thread that carry nothing", "common practice, no source"
+    ),
+    **RULES,
 }
 
-ORDER = ("wire_insert", "flanged_bush", "plain_bush", "keyed_bush")
+# Roughly in rising order of metal taken away; what is really taken is summed for each.
+ORDER = (
+    "chase",
+    "oversize_bolt",
+    "wire_insert",
+    "flanged_bush",
+    "plain_bush",
+    "keyed_bush",
+    "oversize_insert",
+    "plug_or_weld",
+    "scrap_part",
+)
+BARE = ("chase", "oversize_bolt", "plug_or_weld", "scrap_part")  # without an insert
+INSERTS = tuple(code for code in ORDER if code not in BARE)
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
     """The shop's limits as one frozen value: numbers by code and the order in which methods are preferred.
+
+    `spindle` are the speeds that the machine has, rpm, the slowest first; empty: it runs at any.
 
     >>> Limits()["bite_least"]
     Decimal('75')
@@ -316,9 +440,20 @@ class Limits:
 
     values: tuple[tuple[str, Limit], ...] = field(default_factory=lambda: tuple(DEFAULTS.items()))
     order: tuple[str, ...] = ORDER
+    spindle: tuple[int, ...] = ()
 
     def __getitem__(self, code: str) -> Decimal:
         return dict(self.values)[code].value
+
+    @property
+    def rules(self) -> dict[str, Decimal]:
+        """The numbers that the sum of strength stands on, by code.
+
+        >>> Limits().rules["torque_over"]
+        Decimal('1.35')
+        """
+        values = dict(self.values)
+        return {code: values[code].value for code in RULES}
 
     def source(self, code: str) -> str:
         """Where a limit comes from.

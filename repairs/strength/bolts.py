@@ -42,8 +42,8 @@ _GALVANIZED_REDUCED = (8_000_000, 10_000_000)
 def bolt_metal(typed: str, thread: Thread) -> BoltMetal:
     """The strengths of a property class of ISO 898-1 ("10.9") or a grade of SAE J429 ("grade 5", "J429 8").
 
-    The size decides among the rows: 8.8 is stronger over 16 mm, grade 5 weaker over 1 in. Raises Refused
-    `grade_unknown` (with what is known) and `grade_not_for_size`.
+    The size decides among the rows: 8.8 is stronger over 16 mm, grade 5 weaker over 1 in. J429 is for inch threads
+    alone. Raises Refused `grade_unknown` (with what is known) and `grade_not_for_size`.
 
     >>> m14 = Thread("M", 14_000_000, 1_500_000)
     >>> bolt_metal("10.9", m14).tensile, bolt_metal("8.8", m14).proof
@@ -51,7 +51,7 @@ def bolt_metal(typed: str, thread: Thread) -> BoltMetal:
     >>> round(bolt_metal("grade 5", Thread("UN", 12_700_000, 26)).proof / KSI)
     85
     """
-    plain = re.sub(r"^(?:sae|iso|class|grade|gr|j429|898-1|[ .\-])*", "", typed.strip().lower())
+    plain = re.sub(r"^(?:sae|iso|class|grade|gr|j429|898-1|[ .\-])*", "", typed.strip().lower()).replace(",", ".")
     metric = "." in plain
     listing = table("iso898_1" if metric else "sae_j429", PUBLISHED)
     unit = 1.0 if metric else KSI
@@ -66,7 +66,7 @@ def bolt_metal(typed: str, thread: Thread) -> BoltMetal:
         )
         raise Refused(Reason("grade_unknown", typed=typed, known=known))
     code = plain if metric else f"J429 {plain}"
-    for row in rows:
+    for row in rows if metric or thread.system != "M" else ():
         if Decimal(row["over"]) < size <= Decimal(row["to"]):
             tensile = float(row["tensile"]) * unit
             return BoltMetal(

@@ -240,18 +240,39 @@ def cylinder_area(rule: str, diameter: Decimal, length: Decimal) -> Decimal:
     return CYLINDERS[rule][0] * _PI * diameter * length
 
 
-def dilation_factor(ratio: float) -> float:
+# C1 is given from this outside width on, in diameters of the thread.
+BOSS_GIVEN_FROM = 1.4
+BOSS_NOT_GIVEN = "C1 is not given below s/d 1.4: straight down from 0.75 there to nothing at 1, rule of thumb"
+
+
+def dilation_factor(ratio: float) -> float | None:
     """C1: what a nut or a boss of outside width `ratio` times the thread keeps, since it is wedged open.
 
-    3.8 (s/d) - (s/d)^2 - 2.61 for 1.4 <= s/d < 1.9, 1 from 1.9 on (ISO/TR 16224:2012 4.2.3). It is not given below 1.4:
-    there the parabola is carried on, never under 0, and whoever uses it has to sign.
+    3.8 (s/d) - (s/d)^2 - 2.61 for 1.4 <= s/d < 1.9, 1 from 1.9 on (ISO/TR 16224:2012 4.2.3). None below 1.4, where it
+    is not given.
 
-    >>> round(dilation_factor(1.5), 2), dilation_factor(2.0)
-    (0.84, 1.0)
+    >>> round(dilation_factor(1.5), 2), dilation_factor(2.0), dilation_factor(1.39)
+    (0.84, 1.0, None)
     """
-    if ratio >= 1.9:
-        return 1.0
-    return min(1.0, max(0.0, 3.8 * ratio - ratio**2 - 2.61))
+    if ratio < BOSS_GIVEN_FROM:
+        return None
+    return 1.0 if ratio >= 1.9 else min(1.0, 3.8 * ratio - ratio**2 - 2.61)
+
+
+def boss_factor(ratio: float) -> float:
+    """What is counted on at a boss of outside width `ratio` times the thread: C1 where it is given, less below.
+
+    Below 1.4 it falls straight from C1 at 1.4 to nothing at 1, where the thread cuts the edge: a rule of thumb, lower
+    everywhere than the formula carried on would be. Whoever uses it there says so, and an engineer signs.
+
+    >>> [round(boss_factor(each), 3) for each in (0.9, 1.2, 1.4, 1.5)]
+    [0.0, 0.375, 0.75, 0.84]
+    """
+    given = dilation_factor(ratio)
+    if given is not None:
+        return given
+    least = dilation_factor(BOSS_GIVEN_FROM) or 0.0
+    return max(0.0, least * (ratio - 1) / (BOSS_GIVEN_FROM - 1))
 
 
 def screw_bending_factor(ratio: float) -> float:

@@ -20,10 +20,12 @@ from repairs.strength.bolts import BoltMetal, galvanized_carries_less, proof_loa
 from repairs.strength.metals import Metal
 from repairs.strength.stripping import (
     ALEXANDER,
+    BOSS_GIVEN_FROM,
+    BOSS_NOT_GIVEN,
     H28,
     Fit,
     alexander_loads,
-    dilation_factor,
+    boss_factor,
     up_to_nm,
     worst,
 )
@@ -72,8 +74,9 @@ class Joint:
     length in nm of the thread in the parent, `bolt_engaged` of the bolt in the insert (the insert's whole length is
     taken where nobody entered how far the bolt reaches). `insert` is a solid insert's metal; a `wire` is not summed.
     `drilled` is the hole's diameter in nm where it is wider than its class. `bite` is the fresh thread in per cent that
-    an outer thread finds in a hole repaired before: so much of the parent's area counts. `torque` is in N·mm, `edge`
-    from axis to edge in nm, `head` what turns under the wrench. `bolt_class` is the bolt's thread class.
+    an outer thread finds in a hole repaired before: so much of the parent's area counts (rule of thumb, no source).
+    `torque` is in N·mm, `edge` from axis to edge in nm, `head` what turns under the wrench. `bolt_class` is the bolt's
+    thread class.
     """
 
     bolt: Thread
@@ -295,7 +298,9 @@ def _pair(
     return found
 
 
-def _stripping(joint: Joint, demand: _Demand, dilation: float) -> list[Sum]:
+def _stripping(joint: Joint, demand: _Demand, width: float) -> list[Sum]:
+    """Every thread that may strip; `width` is that of the metal around the parent's thread, in its diameters."""
+    dilation = boss_factor(width)
     drilled = to_mm(joint.drilled) if joint.drilled is not None else None
     share = float(joint.bite) / 100
     bolt = joint.grade.shear if joint.grade else None
@@ -316,11 +321,19 @@ def _stripping(joint: Joint, demand: _Demand, dilation: float) -> list[Sum]:
             (name, joint.bolt, length, load, by)
             for name, load, by in _pair(("insert_thread", "bolt_thread"), fit, length, metal, bolt, dilation, 1.0)
         ]
+    if width < BOSS_GIVEN_FROM:
+        loads = [(name, thread, length, load, f"{by}; {BOSS_NOT_GIVEN}") for name, thread, length, load, by in loads]
     return [_strips(what, thread, length, load, by, demand) for what, thread, length, load, by in loads]
 
 
 def _stretch(joint: Joint, band: Band, torque: int) -> Sum | None:
-    """The bolt itself under the most that its torque may pull: within its proof load, past it, or broken."""
+    """The bolt itself under the most that its torque may pull: within its proof load, past it, or broken.
+
+    The proof load (ISO 898-1, SAE J429) is in pure tension, though a wrench twists the bolt as well. It is the limit
+    all the same: at the friction of that largest pull, twist and tension together reach the yield strength (VDI
+    2230-1 5.5.1 with v = 1) at 0.99 to 1.07 of the proof load, for classes 8.8 to 12.9 from M6 to M20. VDI's v = 0.9 is
+    not compared: it is a share of the yield strength that a designer chooses a torque by, and here the torque is given.
+    """
     if joint.grade is None:
         return None
     proof, ultimate = proof_load(joint.grade, joint.bolt), ultimate_load(joint.grade, joint.bolt)
@@ -394,7 +407,7 @@ def _judged(joint: Joint, rules: Mapping[str, Decimal]) -> Verdict:
     )
     outside = basic(joint.parent_thread).major
     width = float(2 * to_mm(joint.edge) / outside) if joint.edge is not None else math.inf
-    sums = _stripping(joint, demand, dilation_factor(width))
+    sums = _stripping(joint, demand, width)
     stretch = _stretch(joint, band, joint.torque) if band and joint.torque is not None else None
     sums += [stretch] if stretch else []
     first, then = _missing(joint)
@@ -404,7 +417,7 @@ def _judged(joint: Joint, rules: Mapping[str, Decimal]) -> Verdict:
     if first:
         status = worse(status, NOT_CHECKED)
     reasons = []
-    if width < 1.4:
+    if width < BOSS_GIVEN_FROM:
         reasons.append(Reason("edge_below_factor", edge_nm=joint.edge, least_nm=to_nm(outside * Decimal("0.7"), "up")))
     threads = min(
         to_mm(joint.engaged) / joint.parent_thread.pitch_mm,
@@ -462,7 +475,13 @@ def _shifted(joint: Joint, code: str, sign: int, doubt: Decimal) -> Joint | None
 
 # What is measured when the job is taken in; the metal is looked up.
 _MEASURED = ("length", "edge", "torque")
-_GIVEN = {"length": "engaged_length", "edge": "distance_to_the_edge", "torque": "torque", "metal": "metals_strength"}
+_GIVEN = {
+    "length": "engaged_length",
+    "edge": "distance_to_the_edge",
+    "torque": "torque",
+    "metal": "strength_of_the_metal",
+}
+_SAID = {SIGNS: "an_engineer_signs"}
 _BETTER = {"length": 1, "edge": 1, "torque": -1, "metal": 1}
 
 
@@ -474,7 +493,7 @@ def _all_off(joint: Joint, rules: Mapping[str, Decimal], good: bool) -> Joint:
 
 
 def _turn(code: str, less: bool, doubt: Decimal, status: str) -> Reason:
-    said = {"given": _GIVEN[code], "way": "less" if less else "more", "status": status}
+    said = {"given": _GIVEN[code], "way": "less" if less else "more", "status": _SAID.get(status, status)}
     if code in ("length", "edge"):
         return Reason("length_would_turn", by_nm=to_nm(doubt), **said)
     return Reason("share_would_turn", percent=f"{doubt.normalize():f}", **said)
@@ -503,7 +522,7 @@ def sensitivity(joint: Joint, rules: Mapping[str, Decimal] = DEFAULTS) -> tuple[
     return tuple(found)
 
 
-def judge(joint: Joint, rules: Mapping[str, Decimal] = DEFAULTS) -> Verdict:
+def judge(joint: Joint, rules: Mapping[str, Decimal] = DEFAULTS, *, turns: bool = True) -> Verdict:
     """Whether this repair holds, with every number: the verdict on one option.
 
     Each thread's stripping load (FED-STD-H28/2B, or Alexander's factors where they give less) is held against the
@@ -511,8 +530,8 @@ def judge(joint: Joint, rules: Mapping[str, Decimal] = DEFAULTS) -> Verdict:
     under the most that the torque may pull the repair is "ruled_out", under 1.35 times that (MIL-STD-2193C) it is
     told so. A margin that the measuring doubt (lengths, edge and torque at their bad ends together) would eat up makes
     "holds" into "signs", and where their good ends would do it a shortfall says so. Without the parent's metal, the
-    bolt's grade or a solid insert's metal it is "not_checked", unless something already decides against it. Raises
-    ThreadError for an unknown class.
+    bolt's grade or a solid insert's metal it is "not_checked", unless something already decides against it. `turns`
+    off leaves out what would change the verdict, which costs as much again. Raises ThreadError for an unknown class.
 
     >>> from repairs.strength.bolts import bolt_metal
     >>> from repairs.strength.metals import metal
@@ -532,4 +551,5 @@ def judge(joint: Joint, rules: Mapping[str, Decimal] = DEFAULTS) -> Verdict:
         status = SIGNS
     elif shortfall and _ORDER.index(_judged(_all_off(joint, rules, good=True), rules).status) > _ORDER.index(status):
         reasons.append(Reason("short_within_doubt", margin=_percent(found.margin or 0.0)))
-    return replace(found, status=status, reasons=tuple(reasons), turns=sensitivity(joint, rules))
+    turning = sensitivity(joint, rules) if turns else ()
+    return replace(found, status=status, reasons=tuple(reasons), turns=turning)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -10,10 +12,12 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 
 from inventory.errors import Reason
+from inventory.quantities import show_force, show_stress, show_volume
 from repairs import wording
 from repairs.cards import line_reason
 from repairs.matching import Line, Take
-from repairs.methods.values import Need, Size
+from repairs.methods.values import WEAKEST, Need, Size
+from repairs.strength import metal
 
 register = template.Library()
 
@@ -46,6 +50,42 @@ def asked(need: Need, units: str = "mm") -> str:
 def sized(size: Size, units: str = "mm") -> str:
     """An insert size in words."""
     return wording.size_words(size, units)
+
+
+@register.filter
+def alloy(code: str) -> str:
+    """The parent metal by its code in the table."""
+    return metal(code).word if code and code != WEAKEST else wording.word(code)
+
+
+@register.filter
+def as_volume(mm3: Decimal | None, units: str = "mm") -> str:
+    """Cubic millimetres of metal, the preferred unit first; "" for none."""
+    return "" if mm3 is None else show_volume(mm3, units)
+
+
+@register.filter
+def as_stress(kpa: int | None, units: str = "mm") -> str:
+    """Kilopascals as a strength, the preferred unit first; "" for none."""
+    return "" if kpa is None else show_stress(round(kpa / 1000), units)
+
+
+@register.filter
+def carried(newton: float | None, units: str = "mm") -> str:
+    """A load that is there, rounded down; "" for none."""
+    return "" if newton is None else show_force(math.floor(newton), units)
+
+
+@register.filter
+def wanted(newton: float | None, units: str = "mm") -> str:
+    """A load that is needed, rounded up; "" for none."""
+    return "" if newton is None else show_force(math.ceil(newton), units)
+
+
+@register.filter
+def share(margin: float | None) -> str:
+    """A margin in per cent with its sign; "" for none."""
+    return "" if margin is None else f"{margin * 100:+.1f} %".replace("-", "\u2212")
 
 
 @register.filter

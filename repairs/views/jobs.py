@@ -21,14 +21,14 @@ from inventory.presses import press_key, pressed, sent
 from inventory.refusals import NotThere, status_of
 from inventory.reservations import ReservationRefused
 from inventory.roles import READ, known_as, page
-from repairs import jobs, limits
+from repairs import choices, jobs, limits, printing
 from repairs.cards import ReadinessRow, readiness_rows
+from repairs.choices import Compared
 from repairs.drawings import NARROW, WIDE, Section, section
-from repairs.families import size_of
-from repairs.forms import JobsForm
-from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, PlanMoved, SizePlan
+from repairs.forms import AnsweredForm, JobsForm
+from repairs.jobs import GroupPlan, JobPlan, MethodReadiness, PlanMoved
 from repairs.matching import Line
-from repairs.methods.values import DOUBTFUL, GAP, MATCH, Check, Limits, Step
+from repairs.methods.values import DOUBTFUL, GAP, MATCH, SIGNED, Check, Limits, Option, Step
 from repairs.models import HoleGroup, Job
 from repairs.roles import ACCEPT, BOOK
 
@@ -103,23 +103,51 @@ def told_of(wanted: Sequence[Job], now: datetime, units: str) -> list[Listed]:
 class SizeShown:
     """One size of a method that stands, with what it would find on the shelf by itself; `code` is what accepts it."""
 
-    option: Any
+    option: Option
     code: str
+    verdict: str
     matches: int
     gaps: tuple[Line, ...]
     doubts: tuple[Line, ...]
-    signs: tuple[Check, ...]  # checks of the room that somebody signs for
     planned: bool
     accepted: bool
+    signs: tuple[Check, ...]  # what somebody answers for by name when it is accepted
+    answers: AnsweredForm  # his name and reason, with what was typed where this was refused
 
 
 @dataclass(frozen=True, slots=True)
 class MethodShown:
-    """One method beside the others: the size it would take, the others that stand, or why it is ruled out."""
+    """One method beside the others: the size it would take, the others that stand, and those that are ruled out.
+
+    Of what is ruled out `overrulable` may be answered for by name, `impossible` not, each with why.
+    """
 
     answer: MethodReadiness
+    compared: Compared
     first: SizeShown | None
     sizes: tuple[SizeShown, ...]
+    overrulable: tuple[SizeShown, ...]
+    impossible: tuple[tuple[Option, Check], ...]
+
+    @property
+    def opened(self) -> bool:
+        """Whether its details are what the page is about: it is planned, or an answer to it was refused."""
+        return self.compared.planned or self.answered
+
+    @property
+    def ruled_out(self) -> int:
+        """How many sizes are ruled out."""
+        return len(self.overrulable) + len(self.impossible)
+
+    @property
+    def answered(self) -> bool:
+        """Whether an answer to one of its sizes was refused."""
+        return any(size.answers.is_bound for size in (*self.sizes, *self.overrulable))
+
+    @property
+    def overruling(self) -> bool:
+        """Whether that was a size that is ruled out."""
+        return any(size.answers.is_bound for size in self.overrulable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +160,17 @@ class GroupShown:
     narrow: Section
     methods: tuple[MethodShown, ...]
     steps: tuple[tuple[Step, tuple[Line, ...]], ...]
+    signed: tuple[Check, ...]  # what somebody answers for by name
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """An acceptance that lacked the name or the reason of who answers for it: where, and what was typed."""
+
+    group: str
+    method: str
+    size: str
+    form: AnsweredForm
 
 
 def _job(number: str) -> Job:
@@ -148,17 +187,23 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
     return _sheet(request, _job(number))
 
 
-def _sheet(request: HttpRequest, job: Job, *, refused: Refused | None = None, at: str = "") -> HttpResponse:
-    """The sheet of a job; after a press that was `refused`, with the reasons `at` the place of the press."""
+def _sheet(
+    request: HttpRequest, job: Job, *, refused: Refused | None = None, at: str = "", answered: Answered | None = None
+) -> HttpResponse:
+    """The sheet of a job; after a press that was `refused`, with the reasons `at` the place of the press.
+
+    An acceptance that was `answered` for wrongly stands open at its size, with what was typed.
+    """
     now, units = timezone.now(), units_of(request)
     plan = jobs.plan_job(job, as_of=now)
     units_kept, batches_kept = jobs.kept(job)
+    printed, outdated = printing.printed(job, plan)
     told = {
         "area": "jobs",
         "job": job,
         "plan": plan,
         "verdict": plan.verdict,
-        "groups": _groups(job, plan, units),
+        "groups": _groups(job, plan, units, answered),
         "bars": [check.reason for group in plan.groups for check in group.bars],
         "units_kept": units_kept,
         "batches_kept": batches_kept,
@@ -166,12 +211,17 @@ def _sheet(request: HttpRequest, job: Job, *, refused: Refused | None = None, at
         "matches": plan.count(MATCH),
         "reserved": job.reservation is not None and job.reservation.state == "active",
         "open": job.state in jobs.OPEN,
+        "cards": printed,
+        "outdated": outdated if job.state in jobs.OPEN else (),
+        "printable": len(plan.unplanned) < len(plan.groups),
         "seen": jobs.shown(plan),
         "key": uuid.uuid4().hex,
         "refused": _reasons(refused),
+        "answered": answered,
         "at": at,
     }
-    return render(request, "repairs/job.html", told, status=status_of(refused.reason) if refused else 200)
+    status = status_of(refused.reason) if refused else 400 if answered else 200
+    return render(request, "repairs/job.html", told, status=status)
 
 
 def _reasons(refused: Refused | None) -> tuple[Reason, ...]:
@@ -183,48 +233,65 @@ def _reasons(refused: Refused | None) -> tuple[Reason, ...]:
     return (refused.reason,) if refused else ()
 
 
-def _groups(job: Job, plan: JobPlan, units: str) -> list[GroupShown]:
-    rows = {row.code: row for row in job.groups.select_related("part", "accepted_size__family")}
+def _groups(job: Job, plan: JobPlan, units: str, answered: Answered | None) -> list[GroupShown]:
+    rows = {row.code: row for row in job.groups.select_related("part")}
     shop = limits.current()
-    return [_group(group, rows[group.group.code], shop, units) for group in plan.groups]
+    comparison = choices.compare(plan, as_of=plan.as_of)
+    return [
+        _group(group, rows[group.group.code], comparison[group.group.code], shop, units, answered)
+        for group in plan.groups
+    ]
 
 
-def _group(plan: GroupPlan, row: HoleGroup, shop: Limits, units: str) -> GroupShown:
+def _group(
+    plan: GroupPlan, row: HoleGroup, comparison: Sequence[Compared], shop: Limits, units: str, answered: Answered | None
+) -> GroupShown:
     wide, narrow = (
         section(plan.group, plan.chosen, limits=shop, layout=layout, units=units) for layout in (WIDE, NARROW)
     )
     lines = {line.need.id: line for line in plan.lines}
     steps = plan.chosen.steps if plan.chosen else ()
-    accepted = jobs.size_code(size_of(row.accepted_size)) if row.accepted_size else ""
+    here = answered if answered and answered.group == plan.group.code else None
+    methods = zip(plan.methods, comparison, strict=True)
     return GroupShown(
         plan=plan,
         row=row,
         wide=wide,
         narrow=narrow,
-        methods=tuple(_method(answer, plan, accepted) for answer in plan.methods),
+        methods=tuple(_method(answer, compared, plan, here) for answer, compared in methods),
         steps=tuple((step, tuple(lines[need.id] for need in step.needs)) for step in steps),
+        signed=tuple(check for check in plan.checks if check.status == SIGNED),
     )
 
 
-def _method(answer: MethodReadiness, plan: GroupPlan, accepted: str) -> MethodShown:
-    sizes = tuple(_size(each, plan, accepted) for each in answer.sizes)
-    return MethodShown(answer, sizes[0] if sizes else None, sizes)
+def _method(answer: MethodReadiness, compared: Compared, plan: GroupPlan, answered: Answered | None) -> MethodShown:
+    here = answered if answered and answered.method == answer.plan.method else None
+    sizes = tuple(_size(each.option, each.lines, plan, here) for each in answer.sizes)
+    refused = [option for option in answer.plan.options if option.ruled_out]
+    return MethodShown(
+        answer=answer,
+        compared=compared,
+        first=sizes[0] if sizes else None,
+        sizes=sizes,
+        overrulable=tuple(_size(option, (), plan, here) for option in refused if option.impossible is None),
+        impossible=tuple((option, option.impossible) for option in refused if option.impossible is not None),
+    )
 
 
-def _size(planned: SizePlan, plan: GroupPlan, accepted: str) -> SizeShown:
-    by_status = {
-        status: tuple(line for line in planned.lines if line.status == status) for status in (MATCH, GAP, DOUBTFUL)
-    }
-    code = jobs.size_code(planned.option.size)
+def _size(option: Option, lines: Sequence[Line], plan: GroupPlan, answered: Answered | None) -> SizeShown:
+    by_status = {status: tuple(line for line in lines if line.status == status) for status in (MATCH, GAP, DOUBTFUL)}
+    code, accepted = jobs.size_code(option.size), plan.accepted
     return SizeShown(
-        option=planned.option,
+        option=option,
         code=code,
+        verdict=option.verdict,
         matches=len(by_status[MATCH]),
         gaps=by_status[GAP],
         doubts=by_status[DOUBTFUL],
-        signs=tuple(check for check in planned.option.checks if check.status == DOUBTFUL),
-        planned=planned.option is plan.chosen,
-        accepted=code == accepted,
+        planned=option is plan.chosen,
+        accepted=accepted is not None and (option.method, code) == (accepted.method, accepted.code),
+        signs=choices.signed_for(option),
+        answers=answered.form if answered and answered.size == code else AnsweredForm(),
     )
 
 
@@ -257,12 +324,19 @@ def release(request: HttpRequest, number: str) -> HttpResponse:
 @page(ACCEPT)
 @pressed("job")
 def accept(request: HttpRequest, number: str) -> HttpResponse:
-    """Accept a method and size for a hole group, or take that back."""
+    """Accept a method and size for a hole group, by name and reason where that must be; or take that back."""
     group, method, size = (sent(request, name) for name in ("group", "method", "size_code"))
+    form = AnsweredForm({name: sent(request, name) for name in AnsweredForm.base_fields})
+    if not form.is_valid():
+        return _sheet(request, _job(number), answered=Answered(group, method, size, form))
     by = known_as(request.user)
     try:
-        jobs.accept(_job(number), group=group, method=method, size=size, by=by, as_of=timezone.now())
+        jobs.accept(
+            _job(number), group=group, method=method, size=size, by=by, as_of=timezone.now(), **form.cleaned_data
+        )
     except Refused as refused:
+        if form.lacks(refused.reason):
+            return _sheet(request, _job(number), answered=Answered(group, method, size, form))
         known = set(_job(number).groups.values_list("code", flat=True))
         return _sheet(request, _job(number), refused=refused, at=group if group in known else "reserve")
     return redirect(f"{reverse('job', args=[number])}#{group}")

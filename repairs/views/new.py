@@ -37,10 +37,12 @@ from repairs.forms import (
     GroupForm,
     JobFileError,
     PartForm,
+    Started,
     document_of,
     field_at,
     letters,
     read_job,
+    starts_of,
 )
 from repairs.jobs import Considered, JobPlan, JobRequest
 from repairs.methods.values import HoleGroup
@@ -51,8 +53,9 @@ Row = dict[str, Any]
 THREADS = ("thread", "before_thread")  # questions whose answer is a thread, which is shown back
 # The questions of a group, in the order in which the page asks them.
 ASKED = (
-    "thread", "holes", "positions", "hole", "depth", "floor", "edge", "material", "torque", "method", "made", "before",
-    "before_thread", "before_major", "failed", "passes_gauge", "starts", "ends",
+    "thread", "holes", "positions", "hole", "depth", "floor", "edge", "material", "torque", "method", "made", "damage",
+    "before", "before_thread", "before_major", "failed", "passes_gauge", "bore", "off_axis",
+    "grade", "reach", "alloy", "tensile", "shear", "starts", "ends",
 )  # fmt: skip
 REMEMBERED = 20  # forms whose saved job a session remembers
 
@@ -83,11 +86,20 @@ class Holes:
     drawn: Section | None = None
     size: str = ""
     why_none: tuple[tuple[str, str], ...] = ()
+    begun: tuple[str, ...] = ()  # what earlier proofs of these holes tell
 
     @property
     def own_days(self) -> bool:
         """Whether days of its own were typed, or are wrong."""
-        return any(self.fields[key].value or self.fields[key].wrong for key in ("starts", "ends"))
+        return self._answered("starts", "ends")
+
+    @property
+    def strength(self) -> bool:
+        """Whether anything was typed of what it holds, or is wrong there."""
+        return self._answered("grade", "reach", "alloy", "tensile", "shear")
+
+    def _answered(self, *keys: str) -> bool:
+        return any(self.fields[key].value or self.fields[key].wrong for key in keys)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +147,12 @@ def reading(request: HttpRequest) -> HttpResponse:
     if at is None:
         return HttpResponse(status=204)
     typed = {key: text for key in ASKED if (text := request.POST.get(f"{at[0]}-{key}"))}
+    part = {key: request.POST.get(f"parts-{at[1]}-{key}", "") for key in ("name", "serial")}
+    starts = starts_of({"owner": request.POST.get("owner", ""), "parts": [part | {"groups": [typed]}]})
+    begun = starts.get((0, 0), Started({}, ()))
     units, answer = units_of(request), Answer(missing="missing" in request.POST)
-    (holes,) = _drawn([_holes(typed, int(at[1]), int(at[2]), answer, timezone.now(), units)], units)
+    holes = _holes(typed | begun.answers, int(at[1]), int(at[2]), answer, timezone.now(), units)
+    (holes,) = _drawn([replace(holes, begun=_said(begun, units))], units)
     return render(request, "repairs/new_live.html", {"holes": holes})
 
 
@@ -370,10 +386,20 @@ def _shown(request: HttpRequest, job: Row, answer: Answer, now: datetime) -> Htt
 
 
 def _parts(job: Row, answer: Answer, now: datetime, units: str) -> list[Row]:
-    """The parts with their fields, and their groups lettered through all of them."""
+    """The parts with their fields, and their groups lettered through all of them.
+
+    What earlier proofs answer is filled in where nothing was, for everybody to see and change.
+    """
+    starts = starts_of(job)
+    for (part, group), begun in starts.items():
+        job["parts"][part]["groups"][group].update(begun.answers)
     places = [(part, group) for part, row in enumerate(job["parts"]) for group in range(len(row["groups"]))]
     every = [
-        replace(_holes(job["parts"][part]["groups"][group], part, group, answer, now, units), letter=letters(number))
+        replace(
+            _holes(job["parts"][part]["groups"][group], part, group, answer, now, units),
+            letter=letters(number),
+            begun=_said(starts.get((part, group), Started({}, ())), units),
+        )
         for number, (part, group) in enumerate(places)
     ]
     drawn = _drawn(every, units)
@@ -387,6 +413,10 @@ def _parts(job: Row, answer: Answer, now: datetime, units: str) -> list[Row]:
         }
         for at, row in enumerate(job["parts"])
     ]
+
+
+def _said(begun: Started, units: str) -> tuple[str, ...]:
+    return tuple(say(note, units) for note in begun.notes)
 
 
 def _planned(plan: JobPlan | None, units: str) -> Row:
@@ -467,4 +497,5 @@ def _why_none(answer: Considered, units: str) -> tuple[tuple[str, str], ...]:
     return tuple(
         (word(plan.method), " ".join(say(reason, units) for reason in (*plan.reasons[:1], *plan.remedies[:1])))
         for plan in wished or answer.methods
+        if plan.chosen is None  # what stands is there by choice alone
     )

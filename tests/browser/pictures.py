@@ -1,7 +1,7 @@
 """The README's pictures, taken from the demo workshop: `python -m tests.browser.pictures`, from the top of the project.
 
 A demo of its own is loaded in a folder that is thrown away; the job sheet is photographed in Chromium, and the table
-that the demo prints is set on paper as a terminal shows it. They lie in `.pictures/`.
+that the demo prints is set on paper as a terminal shows it, and one card is printed. They lie in `.pictures/`.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from tests.browser.screen import ARGS
 ROOT = Path(__file__).resolve().parents[2]
 PICTURES = ROOT / ".pictures"
 JOB = "J-1043"  # complete but for one tool, which is away on loan
+PRINTED = "J-1041"  # the job whose card is shown
 COLUMNS = 118
 
 
@@ -68,6 +69,15 @@ def job_sheet(browser: Browser, site: str) -> None:
     )
 
 
+def card(surroundings: dict[str, str], data: Path) -> None:
+    """A printed card of the demo, as poppler-utils draws it."""
+    printed, shown = data / "card.pdf", PICTURES / "card.png"
+    command = [sys.executable, str(ROOT / "manage.py"), "card", PRINTED, "--by", "Cleo Varga", "--out", str(printed)]
+    subprocess.run(command, env=surroundings, stdout=subprocess.DEVNULL, check=True)
+    drawn = ["pdftoppm", "-png", "-r", "110", "-f", "1", "-singlefile", str(printed), str(shown.with_suffix(""))]
+    subprocess.run(drawn, check=True)
+
+
 def main() -> None:
     PICTURES.mkdir(exist_ok=True)
     data, port = tempfile.mkdtemp(prefix="threadcrib-pictures-"), _free_port()
@@ -77,6 +87,7 @@ def main() -> None:
         told = subprocess.run(
             [*demo, "--no-serve"], env=surroundings, capture_output=True, text=True, check=True
         ).stdout
+        card(surroundings, Path(data))
         served = subprocess.Popen([*demo, "--port", str(port)], env=surroundings, stdout=subprocess.DEVNULL)
         try:
             _wait(f"http://127.0.0.1:{port}/healthz")

@@ -91,7 +91,7 @@ def test_a_job_is_typed_drawn_planned_and_saved_at_this_width(page: Page, width:
         assert drawn["y"] >= fields["y"] + fields["height"] - 1, "under the questions"
     page.locator(".decide").get_by_role("button", name="Show plan").click()
     expect(page.get_by_role("heading", name="Plan of J-12")).to_be_focused()
-    expect(page.get_by_text("Complete: 11 match, 0 gap, 0 doubtful.")).to_be_visible()
+    expect(page.get_by_text("Complete: 11 match, 0 gap, 0 doubtful, and")).to_be_visible()
     picture(page, f"new-plan-{width}")
     assert runs_off(page) == []
     page.get_by_role("button", name="Save job").click()

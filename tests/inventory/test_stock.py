@@ -632,3 +632,14 @@ def test_a_batch_that_is_not_there_is_refused_by_its_id() -> None:
     batch = BatchFactory.create()
     assert stock.batch_by_id(batch.pk) == batch
     _refusal("batch_unknown", stock.batch_by_id, pk=batch.pk + 1)
+
+
+def test_what_a_label_used_is_told_by_tag_and_lot_less_what_came_back(as_of: datetime) -> None:
+    tap, batch = UnitFactory.create(tag="T-1", item=TapFactory.create()), BatchFactory.create(lot="B-1", quantity=10)
+    entry = {"as_of": as_of, "by": "test"}
+    stock.use_unit(unit=tap, holes=3, label="J-1", **entry)
+    stock.use_unit(unit=tap, holes=2, label="J-2", **entry)
+    stock.issue_batch(batch=batch, quantity=5, label="J-1", **entry)
+    stock.give_back_batch(batch=batch, quantity=1, label="J-1", **entry)
+    assert stock.used_for("J-1", since=as_of) == {(False, "T-1"): 3, (True, "B-1"): 4}
+    assert stock.used_for("J-1", since=as_of + timedelta(minutes=1)) == {}

@@ -17,6 +17,7 @@ from repairs.strength.bolts import KSI, LBF, galvanized_carries_less
 from repairs.strength.edges import INSERT_OVER, INSERT_UNLESS, insert_called_for, tear_out_area, tear_out_load
 from repairs.strength.stripping import (
     alexander_loads,
+    boss_factor,
     combined_engagement,
     cylinder_area,
     dilation_factor,
@@ -203,13 +204,11 @@ STRIPPING: dict[str, Callable[[Case], Case]] = {
 
 
 def loads(case: Case) -> Case:
+    """Printed loads against strength x stress area, within the printed rounding."""
     given, expected = case["input"], case["expected"]
     bolt = thread(f"{given['thread']}x{given['pitch_mm']}")
-    exact_area, tol = expected["stress_area_exact_mm2"], 0.0006
-    assert float(stress_area(bolt)) == pytest.approx(exact_area, abs=tol), case["source"]
     return {
-        "stress_area_exact_mm2": exact_area,
-        "stress_area_published_mm2": stress_area(bolt),
+        **{name: stress_area(bolt) for name in expected if name.startswith("stress_area")},
         "min_tensile_N": {name: ultimate_load(bolt_metal(name, bolt), bolt) for name in expected["min_tensile_N"]},
         "proof_N": {name: proof_load(bolt_metal(name, bolt), bolt) for name in expected["proof_N"]},
     }
@@ -224,7 +223,20 @@ J429_SIZES = {
 }
 
 
+def loads_in_inch(case: Case) -> Case:
+    """The same in inch: the sum is ours, the load the table's."""
+    bolt, expected = read(case["input"]["size"]).thread, case["expected"]
+    assert bolt is not None
+    metals = {name: bolt_metal(f"grade {name}", bolt) for name in expected["proof_lbf"]}
+    return {
+        "stress_area_in2": inch(stress_area(bolt), 2),
+        "proof_lbf": {name: proof_load(each, bolt) / LBF for name, each in metals.items()},
+        "tensile_lbf": {name: ultimate_load(each, bolt) / LBF for name, each in metals.items()},
+    }
+
+
 def grades(case: Case) -> Case:
+    """Guards the transcription: the stresses stand in our own table as they stand here."""
     typed, least, most = J429_SIZES[case["id"]]
     first, last = (bolt_metal(f"grade {typed}", read(size).thread) for size in (least, most))  # type: ignore[arg-type]
     assert first == last, "the row holds over the whole range that it names"
@@ -284,7 +296,8 @@ def usual_factor(case: Case) -> Case:
     return {"K_rule": nut_factor(m10, head, case["input"]["mu_thread"])}
 
 
-# Parent metals
+# Parent metals. The figures of a table cannot be computed: these cases guard the transcription into ours, row by row,
+# and would only fail if a row were changed. What is computed from them is tried further below.
 
 
 METALS = {
@@ -308,7 +321,12 @@ METALS = {
 }
 
 
+# Our table has neither: no sum asks for elongation, and a part has its wall's strength, not a separately cast bar's.
+NOT_KEPT = {"elong_min_pct", "Rm_separately_cast_MPa"}
+
+
 def metal_row(case: Case) -> Case:
+    """Guards the transcription: the row of our table that this case stands for."""
     row = metal(METALS[case["id"]])
     assert (row.how == "memory") == (case["how"] == "memory"), "a value from memory says so"
     found = {
@@ -320,14 +338,13 @@ def metal_row(case: Case) -> Case:
         "shear_MPa": row.shear,
         "shear_ratio": row.shear / row.tensile,
     }
-    return {name: found[name] for name in case["expected"] if name != "elong_min_pct"}
+    return {name: found[name] for name in case["expected"] if name not in NOT_KEPT}
 
 
 def walls_of_iron(case: Case) -> Case:
+    """Guards the transcription, and that a wall of a given thickness takes the row that it should."""
     walls = case["expected"]["Rm_in_casting_by_wall_over_mm"]
     return {
-        # what separately cast bars have is not used for a part: the walls' own values are
-        "Rm_separately_cast_MPa": case["expected"]["Rm_separately_cast_MPa"],
         "Rm_in_casting_by_wall_over_mm": {
             wall: metal("en-gjl-200", Decimal(wall) + Decimal("0.1")).tensile for wall in walls
         },
@@ -390,6 +407,7 @@ OTHERS: dict[str, Callable[[Case], Case]] = {
 BEGINNINGS: tuple[tuple[str, Callable[[Case], Case]], ...] = (
     ("iso898-m", loads),
     ("j429-grade", grades),
+    ("j429-loads", loads_in_inch),
     ("j429-g2-torque", short_form),
     ("vdi-torque", tabled),
 )
@@ -417,6 +435,10 @@ def tolerance(case: Case, name: str, value: float) -> dict[str, float]:
     for kind in ("preload", "torque"):
         if f"{kind}_rel" in given and kind in name:
             return {"rel": given[f"{kind}_rel"], "abs": 0.0}
+    if "loads_abs" in given and "lbf" in name:
+        return {"rel": 0.002, "abs": given["loads_abs"]}  # half the last place that is printed, and that of the area
+    if "stress_area_exact" in name:
+        return {"rel": 0.0, "abs": 0.0006}
     # a printed zero tolerance means the printed digits; floats of other units differ in their last bits alone
     absolute = given.get("abs", given.get("abs_mm", 0.0))
     if case["topic"] == "thread_stripping" and "." in str(value):
@@ -429,7 +451,7 @@ def tolerance(case: Case, name: str, value: float) -> dict[str, float]:
 def test_a_published_value_is_met(case: Case) -> None:
     by = computed_by(case)
     assert by is not None, "a case that nothing computes"
-    wanted = {key: value for key, value in case["expected"].items() if key != "elong_min_pct"}
+    wanted = {key: value for key, value in case["expected"].items() if key not in NOT_KEPT}
     found, expected = flat(by(case)), flat(wanted)
     assert found.keys() == expected.keys()
     for name, value in expected.items():
@@ -465,29 +487,38 @@ def test_a_printed_preload_and_torque_is_met_as_printed(case: Case) -> None:
 
 def test_the_published_fine_thread_cells_are_all_there() -> None:
     fine = [case for case in CASES if case["id"].startswith("vdi-torque") and "coarse" not in case["id"]]
-    assert len(fine) == 28
+    assert (
+        len({(case["input"]["thread"], case["input"]["property_class"], case["input"]["mu_head"]) for case in fine})
+        == 54
+    )
     assert {case["how"] for case in fine} == {"read"}
+    assert all({"preload_kN", "torque_Nm"} <= case["published"].keys() for case in fine)
     assert Counter(case["topic"] for case in CASES) == {
         "thread_stripping": 18,
         "thread_stripping_negative": 1,
-        "iso898_1": 9,
-        "sae_j429": 5,
-        "torque": 49,
+        "iso898_1": 10,
+        "sae_j429": 12,
+        "torque": 75,
         "parent_material": 24,
         "edge_distance": 4,
     }
 
 
 def test_the_handbooks_answer_with_the_6g_maximum_is_not_ours() -> None:
-    """It takes 9.968 mm, the largest major diameter of M10 6g, for the least, and so comes out 3 mm too short."""
+    """It takes 9.968 mm, the largest major diameter of M10 6g, for the least, and so comes out 3 mm too short.
+
+    Its page was not seen and nobody wrote down which handbook it is: only a note about it is known.
+    """
     case = BY_ID["strip-tapped-al-m10-6g-maximum"]
+    assert case["how"] == "reported"
     given, printed = case["input"], case["expected"]["length_engagement_mm_as_printed"]
     m10 = thread(given["thread"])
     wrong, right = exact(given["ext_major_named_minimum_mm"]), worst(m10)
     assert external_limits(m10, "6g").major_max == wrong, case["source"]
     assert right.major == external_limits(m10, "6g").major_min == Decimal("9.732")
     length = length_to_carry(given["bolt_load_N"], right.hole_area(ONE), given["parent_shear_strength_MPa"])
-    assert length > exact(printed) * Decimal("1.15")
+    assert float(length) == pytest.approx(24.9, abs=0.05)
+    assert float(length) != pytest.approx(printed, abs=case["tolerance"]["abs"]), "the printed number is not met"
     slip = math.pi * float(wrong) / 1.5 * (0.75 + 0.57735 * (float(wrong) - given["int_pitch_max_mm"]))
     mistaken = given["bolt_load_N"] / (slip * given["parent_shear_strength_MPa"])
     assert mistaken == pytest.approx(printed, abs=case["tolerance"]["abs"]), "that slip, and no other, gives it"
@@ -538,9 +569,77 @@ def test_a_factored_strip_load_is_the_printed_formula() -> None:
     assert strength_ratio(fit, 130, 520) < rs, "a bell mouth takes metal from the screw's side alone"
 
 
-@pytest.mark.parametrize(
-    ("ratio", "factor"), [(1.4, 0.75), (1.5, 0.84), (1.8, 0.99), (1.9, 1.0), (2.5, 1.0), (0.5, 0.0)]
-)
+@pytest.mark.parametrize(("ratio", "factor"), [(1.4, 0.75), (1.5, 0.84), (1.8, 0.99), (1.9, 1.0), (2.5, 1.0)])
 def test_a_boss_keeps_what_its_width_leaves_it(ratio: float, factor: float) -> None:
-    """ISO/TR 16224:2012 4.2.3, 3.8 s/d - (s/d)^2 - 2.61: 3.8 x 1.5 - 2.25 - 2.61 = 0.84 and so on; nothing below 0."""
+    """ISO/TR 16224:2012 4.2.3, 3.8 s/d - (s/d)^2 - 2.61: 3.8 x 1.5 - 2.25 - 2.61 = 0.84 and so on."""
     assert dilation_factor(ratio) == pytest.approx(factor, abs=1e-12)
+    assert boss_factor(ratio) == dilation_factor(ratio)
+
+
+@pytest.mark.parametrize("ratio", [1.399, 1.3, 1.1, 1.0, 0.5])
+def test_below_a_width_of_1_4_no_factor_is_given_and_what_is_counted_is_less_than_the_formula(ratio: float) -> None:
+    """A rule of thumb, straight from 0.75 at 1.4 to nothing at 1: under the formula carried on, and never under 0."""
+    assert dilation_factor(ratio) is None
+    assert 0 <= boss_factor(ratio) <= max(0.0, 3.8 * ratio - ratio**2 - 2.61) < 0.75
+    assert boss_factor(ratio) == pytest.approx(max(0.0, 0.75 * (ratio - 1) / 0.4))
+
+
+# What is computed from the tables
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in CASES if case["id"].startswith("iso898-m")], ids=lambda case: case["id"]
+)
+def test_a_printed_load_is_the_stress_times_the_printed_area_within_0_6_per_cent(case: Case) -> None:
+    """ISO 898-1 rounds its loads to three figures in no single direction; its own area of three figures is the base."""
+    given, area = case["input"], case["expected"]["stress_area_published_mm2"]
+    bolt = thread(f"{given['thread']}x{given['pitch_mm']}")
+    for name, printed in case["expected"]["min_tensile_N"].items():
+        assert bolt_metal(name, bolt).tensile * area == pytest.approx(printed, rel=0.006), f"{name}: {case['source']}"
+    for name, printed in case["expected"]["proof_N"].items():
+        assert bolt_metal(name, bolt).proof * area == pytest.approx(printed, rel=0.006), f"{name}: {case['source']}"
+
+
+PRINTED_SHEARS = {
+    case["id"]: case for case in CASES if case["topic"] == "parent_material" and "shear_MPa" in case["expected"]
+}
+
+
+@pytest.mark.parametrize("name", sorted(PRINTED_SHEARS))
+def test_a_thread_in_a_metal_with_a_printed_shear_strength_carries_area_times_that(name: str) -> None:
+    """M10 over 10 mm: 214.769 mm2 (FED-STD-H28/2B (2a)) x the printed strength x a casting's share (EN 1706, 0.7)."""
+    row, printed = metal(METALS[name]), PRINTED_SHEARS[name]["expected"]["shear_MPa"]
+    cast = row.kind in ("cast_aluminium", "magnesium")
+    m10 = worst(thread("M10"))
+    carried = float(m10.hole_area(Decimal(10))) * row.shear_here
+    assert carried == pytest.approx(214.769 * printed * (0.7 if cast else 1.0), rel=1e-3)
+
+
+def test_with_its_twist_a_bolt_yields_near_its_proof_load_at_the_least_friction() -> None:
+    """So the proof load alone is held against the torque's largest pull: VDI 2230-1 5.5.1 with v = 1 says the same.
+
+    Between 0.99 and 1.07 of ISO 898-1's proof load, over the classes and sizes that the heads are known of.
+    """
+    friction = float(RULES["friction_least"].value)
+    shares = {}
+    for size in (
+        "M6",
+        "M8",
+        "M8x1",
+        "M10",
+        "M10x1.25",
+        "M12",
+        "M12x1.25",
+        "M14",
+        "M14x1.5",
+        "M16",
+        "M16x1.5",
+        "M20",
+        "M20x1.5",
+    ):
+        for grade in ("8.8", "10.9", "12.9"):
+            bolt = bolt_metal(grade, thread(size))
+            yields = permitted_preload(thread(size), bolt.yield_strength, friction, 1.0)
+            shares[size, grade] = yields / proof_load(bolt, thread(size))
+    assert min(shares.values()) == pytest.approx(0.99, abs=0.005)
+    assert max(shares.values()) == pytest.approx(1.065, abs=0.005)

@@ -98,7 +98,7 @@ def demo(django_db_setup: None, django_db_blocker: Any) -> Demo:
         now = timezone.now()
         load_workshop(as_of=now)
         saved = list(Job.objects.all())
-        plans = jobs.plan_jobs(saved, as_of=now)
+        plans = jobs.plan_jobs([job for job in saved if job.state in jobs.OPEN], as_of=now)
         found = Demo(
             documents={plan.number: cards.document(plan) for plan in plans},
             files={

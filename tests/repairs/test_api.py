@@ -21,7 +21,7 @@ from rest_framework.test import APIClient
 from inventory import stock
 from inventory.programs import LARGEST_BODY, give_token
 from inventory.roles import FITTER, FOREMAN, STOREKEEPER
-from repairs import cards, jobs
+from repairs import cards, choices, jobs
 from repairs.forms import MOST_GROUPS, read_job
 from repairs.models import HoleGroup, Job
 from tests.repairs.conftest import job_file
@@ -101,7 +101,8 @@ def test_a_plan_is_the_document_of_the_command_and_saves_nothing(foreman: APICli
     found = answer.json()
     Draft202012Validator(cards.schema()).validate(found)
     now = timezone.now()
-    meant = cards.document(jobs.plan_request(read_job(job_file("J-9"), as_of=now), as_of=now))
+    planned = jobs.plan_request(read_job(job_file("J-9"), as_of=now), as_of=now)
+    meant = cards.document(planned, comparison=choices.compare(planned, as_of=now))
     assert {**found, "as_of": ""} == {**json.loads(json.dumps(meant)), "as_of": ""}
     assert found["complete"] is True
     assert (Job.objects.count(), HoleGroup.objects.count()) == before
@@ -244,7 +245,7 @@ def test_a_method_is_accepted_by_the_code_of_its_size_and_taken_back(foreman: AP
         (method["method"], size["size"]["code"])
         for method in group["methods"]
         for size in method["sizes"]
-        if size["size"]["code"] != group["size"]["code"]
+        if size["size"]["code"] != group["size"]["code"] and size["verdict"] == "not_checked"
     )
     answer = foreman.post(address, {"group": "A", "method": other[0], "size": other[1]}, format="json")
     assert answer.status_code == 200
@@ -252,8 +253,43 @@ def test_a_method_is_accepted_by_the_code_of_its_size_and_taken_back(foreman: AP
     assert [(each["group"], each["method"], each["size"], each["by"]) for each in found["accepted"]] == [
         ("A", *other, "foreman")
     ]
+    assert (found["accepted"][0]["answers"], found["accepted"][0]["signed"]) == (None, [])
     assert found["plan"]["groups"][0]["size"]["code"] == other[1]
     assert foreman.post(address, {"group": "A", "method": ""}, format="json").json()["accepted"] == []
+
+
+def _size_of(foreman: APIClient, method: str) -> str:
+    group = foreman.get(reverse("api-job", args=["J-1"])).json()["plan"]["groups"][0]
+    found = next(each for each in group["methods"] if each["method"] == method)
+    return str((found["sizes"] or found["refused_sizes"])[0]["size"]["code"])
+
+
+def test_what_somebody_must_sign_for_is_accepted_with_his_name_and_reason_alone(foreman: APIClient) -> None:
+    address = reverse("api-job-accept", args=["J-1"])
+    bolt = {"group": "A", "method": "oversize_bolt", "size": _size_of(foreman, "oversize_bolt")}
+    lacking = ("answers", "overrule_needs_a_reason"), ("why", "overrule_needs_a_reason")
+    for said, faults in (({}, lacking), ({"why": "agreed"}, lacking[:1]), ({"answers": "Jo", "why": " "}, lacking[1:])):
+        answer = foreman.post(address, bolt | said, format="json")
+        assert (answer.status_code, _codes(answer)) == (400, list(faults))
+    answer = foreman.post(address, bolt | {"answers": "Jo Brackwell", "why": "the owner agrees"}, format="json")
+    assert answer.status_code == 200
+    (accepted,) = answer.json()["accepted"]
+    assert (accepted["answers"], accepted["why"]) == ("Jo Brackwell", "the owner agrees")
+    assert "another_bolt" in accepted["signed"]
+    assert answer.json()["plan"]["groups"][0]["accepted"] == {
+        key: value for key, value in accepted.items() if key != "group"
+    }
+    (planned,) = [each for each in answer.json()["plan"]["groups"][0]["comparison"] if each["planned"]]
+    assert (planned["method"], planned["verdict"]) == ("oversize_bolt", "signed")
+
+
+def test_what_cannot_be_made_is_not_to_be_overruled(foreman: APIClient) -> None:
+    HoleGroup.objects.filter(job__number="J-1").update(damage="cracked")
+    said = {"group": "A", "method": "flanged_bush", "size": _size_of(foreman, "flanged_bush")}
+    answer = foreman.post(
+        reverse("api-job-accept", args=["J-1"]), said | {"answers": "Jo", "why": "agreed"}, format="json"
+    )
+    assert (answer.status_code, _codes(answer)) == (409, [("", "not_to_be_overruled")])
 
 
 @pytest.mark.parametrize(
@@ -521,8 +557,8 @@ def test_a_job_of_many_groups_asks_no_more_than_one_of_few(foreman: APIClient, g
     file = job_file("J-8")
     group = {**file["parts"][0]["groups"][0], "holes": "1"}
     file["parts"][0]["groups"] = [group] * groups
-    assert _tables(foreman, "/api/plan/", file) == [*WHO, *SIZES, *SHELF]
+    assert _tables(foreman, "/api/plan/", file) == [*WHO, *SIZES, *SHELF, "inventory_item"]
     assert foreman.post("/api/jobs/", file, format="json").status_code == 201
-    job = [*WHO, "repairs_job", *GROUPS, *SIZES, *SHELF, "repairs_holegroup"]
-    assert _tables(foreman, "/api/jobs/J-8/") == job
-    assert _tables(foreman, "/api/jobs/J-3/") == [*job, "inventory_unithold", "inventory_batchhold"]
+    job = [*WHO, "repairs_job", *GROUPS, *SIZES, *SHELF]
+    assert _tables(foreman, "/api/jobs/J-8/") == [*job, "inventory_item"]
+    assert _tables(foreman, "/api/jobs/J-3/") == [*job, "inventory_unithold", "inventory_batchhold", "inventory_item"]

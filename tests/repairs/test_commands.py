@@ -8,7 +8,7 @@ import socket
 import sqlite3
 import subprocess
 import sys
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -68,7 +68,7 @@ def test_plan_leaves_with_nought_when_everything_is_there(now: Bench) -> None:
     now.stock(*BUSH_KIT)
     code, text = _table(*OPTIONS)
     assert code == 0
-    assert text.rstrip().endswith("Complete: 11 match, 0 gap, 0 doubtful.")
+    assert text.rstrip().endswith("Complete: 11 match, 0 gap, 0 doubtful, and 3 not checked.")
     for told in ("M14x1.5 (typed 'M14 x 1,5'), 4 holes, blind", "T-16 from bin", "flanged bush, M14x1.5 in M16x1.5"):
         assert told in text
 
@@ -78,7 +78,7 @@ def test_what_nobody_entered_is_counted_as_not_checked_beside_a_complete_kit(now
     edge = OPTIONS.index("--edge")
     code, text = _table(*OPTIONS[:edge], *OPTIONS[edge + 2 :])
     assert code == 0
-    assert text.rstrip().endswith("Complete: 11 match, 0 gap, 0 doubtful, and 1 not checked.")
+    assert text.rstrip().endswith("Complete: 11 match, 0 gap, 0 doubtful, and 4 not checked.")
 
 
 def test_plan_leaves_with_one_for_a_gap_and_for_what_someone_must_sign(now: Bench) -> None:
@@ -89,7 +89,7 @@ def test_plan_leaves_with_one_for_a_gap_and_for_what_someone_must_sign(now: Benc
     now.stock(SETTING)
     code, text = _table(*OPTIONS, "--made", "unknown")
     assert code == 1
-    assert "Not complete: 11 match, 0 gap, 1 doubtful." in text
+    assert "Not complete: 11 match, 0 gap, 1 doubtful, and 3 not checked." in text
 
 
 def test_plan_leaves_with_two_when_no_method_stands(now: Bench) -> None:
@@ -177,8 +177,24 @@ def test_the_plan_of_the_job_stands_before_the_methods_side_by_side(now: Bench) 
     methods = text[places[3] : places[4]]
     assert methods.count("planned: M14x1.5 in M16x1.5 x 21 mm") == 1
     rows = [line.split("  ")[0] for line in methods.splitlines()[3:] if not line.startswith(" ")]
-    assert [name for name in rows if name] == ["wire insert", "flanged bush", "plain bush", "keyed bush"]
-    assert "No family has a keyed bush for M14x1.5" in " ".join(methods.split())
+    assert [name for name in rows if name in ("wire insert", "flanged bush", "plain bush", "keyed bush")] == [
+        "wire insert", "flanged bush", "plain bush", "keyed bush",
+    ]  # fmt: skip
+    assert "No family has one for M14x1.5" in " ".join(methods.split())
+
+
+def test_each_method_says_whether_it_holds_from_when_on_for_what_money_and_metal(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    held = ("--grade", "8.8", "--shear", "400 MPa", "--reach", "40", "--bore", "12.5", "--damage", "stripped")
+    text = _table(*OPTIONS, *held)[1]
+    heads = next(line for line in text.splitlines() if line.startswith("method "))
+    assert [head for head in re.split("  +", heads) if head][1:8] == [
+        "holds?", "match", "gap", "doubtful", "can start", "to buy", "metal away",
+    ]  # fmt: skip
+    (row,) = [line for line in text.splitlines() if line.startswith("flanged bush ")]
+    day = (now.as_of + timedelta(days=2)).date()
+    assert re.match(rf"flanged bush +holds +11 +0 +0 +{day} +nothing +[\d.]+ c?m", row), row
+    assert re.search(r"The [a-z ]+ carries [0-9.]+ % more than", " ".join(text.split()))
 
 
 def test_every_size_is_told_only_where_it_is_asked_for_or_as_json(now: Bench) -> None:
@@ -542,3 +558,29 @@ def test_a_shopping_list_with_nothing_on_it_says_so(now: Bench) -> None:
     assert _shopping() == "Nothing is missing that could be bought.\n"
     with pytest.raises(CommandError, match="There is no job “J-404”"):
         _shopping("--job", "J-404")
+
+
+# card
+
+
+def test_card_writes_the_pdf_and_keeps_the_card(now: Bench, tmp_path: Path) -> None:
+    now.stock(*BUSH_KIT)
+    job, out = now.save(GROUP), io.StringIO()
+    call_command("card", "J-1", "--out", str(tmp_path / "one.pdf"), "--by", "Cleo", stdout=out)
+    assert (tmp_path / "one.pdf").read_bytes() == bytes(job.cards.get().pdf)
+    assert (job.cards.get().by, job.cards.get().number) == ("Cleo", 1)
+    assert out.getvalue() == f"Card 1 of job J-1: {tmp_path / 'one.pdf'}.\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("J-9",), "There is no job “J-9”."),
+        (("J-1", "--out", "/dev/null/x.pdf"), "Card 1 of job J-1 is printed, but /dev/null/x.pdf cannot be written"),
+    ],
+)
+def test_card_says_what_is_in_the_way(now: Bench, words: tuple[str, ...], told: str) -> None:
+    now.stock(*BUSH_KIT)
+    now.save(GROUP)
+    with pytest.raises(CommandError, match=re.escape(told)):
+        call_command("card", *words, stdout=io.StringIO())

@@ -17,6 +17,7 @@ from inventory.quantities import to_mm
 from inventory.threads import basic, insert_hole, read
 from repairs.drawings import NARROW, WIDE, Layout, Section, drill_depth, drill_window, section
 from repairs.methods import consider, example, pick
+from repairs.methods.room import thread_now
 from repairs.methods.values import HoleGroup, Limits, Option, Size, Window
 
 MM = 1_000_000
@@ -27,7 +28,14 @@ def plan(group: HoleGroup, *sizes: Size) -> tuple[HoleGroup, Option]:
     """The group with the option that is planned for it; where all are ruled out, the first of those."""
     plans = consider(group, sizes, Limits())
     chosen = pick(plans, "")
-    return group, chosen or next(option for each in plans for option in each.options)
+    return group, chosen or next(option for each in plans for option in each.options if option.size in sizes)
+
+
+def without_insert(method: str, **answers: Any) -> tuple[HoleGroup, Option]:
+    """The group with the option of a method that puts no insert in; where all are ruled out, the first of those."""
+    group = example.holes(**answers)
+    planned = next(each for each in consider(group, [], Limits()) if each.method == method)
+    return group, planned.chosen or planned.options[0]
 
 
 def wire(typed: str, length: int, **facts: Any) -> Size:
@@ -84,6 +92,41 @@ CASES: dict[str, Callable[[], tuple[HoleGroup, Option | None]]] = {
     "damaged hole": lambda: (example.holes(), None),
     "left-handed, with a long name": lambda: plan(
         example.holes(bolt=read("1 1/8-12 UNF-LH").thread, depth=70 * MM, edge=None), wire("1 1/8-12 UNF-LH", 42 * MM)
+    ),
+    "oversize bolt": lambda: without_insert("oversize_bolt"),
+    "oversize bolt, left-handed": lambda: without_insert("oversize_bolt", bolt=read("M14x1.5-LH").thread),
+    "oversize bolt, through": lambda: without_insert("oversize_bolt", through=True, depth=30 * MM, floor=None),
+    "oversize bolt, through thick": lambda: without_insert(
+        "oversize_bolt", through=True, depth=140 * MM, floor=None, edge=None
+    ),
+    "oversize bolt, thin metal": lambda: without_insert("oversize_bolt", through=True, depth=6 * MM, floor=None),
+    "oversize bolt, inch": lambda: without_insert("oversize_bolt", bolt=UNF, depth=30 * MM),
+    "oversize bolt, drilled deeper": lambda: without_insert("oversize_bolt", depth=24 * MM, floor=20 * MM),
+    "oversize bolt, too deep": lambda: without_insert("oversize_bolt", depth=10 * MM, floor=5 * MM),
+    "oversize bolt, nothing entered": lambda: without_insert(
+        "oversize_bolt", depth=None, floor=None, edge=None, before="unknown", material=""
+    ),
+    "chased": lambda: without_insert("chase", damage="burred", passes_gauge="yes"),
+    "chased, short": lambda: without_insert("chase", damage="burred", depth=15 * MM, floor=4 * MM),
+    "chased, through": lambda: without_insert("chase", damage="burred", through=True, depth=24 * MM, floor=None),
+    "chased, thin metal": lambda: without_insert("chase", damage="burred", through=True, depth=6 * MM, floor=None),
+    "chased, inch, left-handed": lambda: without_insert(
+        "chase", damage="burred", bolt=read("1 1/8-12 UNF-LH").thread, depth=None, floor=None
+    ),
+    "chased in an insert, ruled out": lambda: without_insert("chase", before="wire_insert", failed="parent"),
+    "plugged": lambda: without_insert("plug_or_weld"),
+    "plugged after an insert": lambda: without_insert(
+        "plug_or_weld", before="solid_bush", before_thread=read("M20x1.5").thread, failed="parent"
+    ),
+    "plugged, through, left-handed": lambda: without_insert(
+        "plug_or_weld", bolt=read("M14x1.5-LH").thread, through=True, depth=24 * MM, floor=None
+    ),
+    "plugged, through thick": lambda: without_insert("plug_or_weld", through=True, depth=140 * MM, floor=None),
+    "plugged, inch": lambda: without_insert("plug_or_weld", bolt=UNF, depth=40 * MM, floor=10 * MM),
+    "plugged, thin metal": lambda: without_insert("plug_or_weld", through=True, depth=6 * MM, floor=None),
+    "scrapped": lambda: without_insert("scrap_part", damage="cracked"),
+    "scrapped, through, in an insert": lambda: without_insert(
+        "scrap_part", before="wire_insert", through=True, depth=24 * MM, floor=None
     ),
     "edge inside the seat": lambda: plan(example.holes(edge=9 * MM), example.bush()),
 }
@@ -172,7 +215,10 @@ def planned_numbers(group: HoleGroup, option: Option | None) -> dict[str, tuple[
         numbers["floor"] = one(group.floor)
     if option is None:
         return numbers
-    numbers["insert_length"] = one(option.size.length)
+    if option.size.inserted:
+        numbers["insert_length"] = one(option.size.length)
+    elif option.method != "scrap_part" and option.steps and option.size.length != group.depth:
+        numbers["chased" if option.method == "chase" else "full_thread"] = one(option.size.length)
     told = settings(option)
     if "seat_to" in told:
         numbers["seat"] = one(told["seat_to"]["diameter_nm"])
@@ -190,6 +236,7 @@ def planned_numbers(group: HoleGroup, option: Option | None) -> dict[str, tuple[
     return numbers
 
 
+WITHOUT_INSERT = [name for name in CASES if name.startswith(("oversize bolt", "chased", "plugged", "scrapped"))]
 BOTH = pytest.mark.parametrize("layout", [NARROW, WIDE], ids=lambda layout: layout.name)
 EVERY = pytest.mark.parametrize("name", CASES)
 WHOLE = pytest.mark.parametrize(
@@ -223,7 +270,7 @@ def test_every_dimension_is_as_long_as_its_number_says(name: str, layout: Layout
     _, _, found, scale = read_back(name, layout)
     measured = 0
     for what, read_ in found.items():
-        if read_.start is None or what in ("inner_thread", "thread_now", "bolt_thread"):
+        if read_.start is None or what in ("inner_thread", "new_thread", "thread_now", "bolt_thread"):
             continue
         length = read_.across if what in ACROSS else read_.down
         assert abs(length / scale - millimetres(read_.text)[-1]) <= WRITTEN + DRAWN / scale, what
@@ -267,11 +314,23 @@ def test_threads_are_drawn_at_their_own_diameters(name: str, layout: Layout) -> 
         }
         return sides == {-1, 1}
 
-    if option is None:
-        assert upright(thin, basic(group.bolt).major)
-        assert upright(thick, basic(group.bolt).minor_internal)
+    if option is None or option.method in ("chase", "scrap_part"):
+        now = thread_now(group) or group.bolt
+        assert upright(thin, basic(now).major)
+        assert upright(thick, basic(now).minor_internal)
+        known = found.get("thread_now") or found["bolt_thread"]
+        assert abs(known.across / scale - basic(now).major) <= DRAWN * 2 / scale
+        assert known.text.endswith(now.designation)
         return
     inner, outer = basic(option.size.inner), basic(option.size.outer)
+    if not option.size.inserted:
+        window = drill_window(option)
+        assert window is not None
+        assert upright(thin, inner.major), "the root of the thread in the metal is a thin line"
+        assert upright(thick, to_mm(window.most)), "its crest is the drilled hole"
+        assert abs(found["new_thread"].across / scale - inner.major) <= DRAWN * 2 / scale
+        assert found["new_thread"].text.endswith(option.size.inner.designation)
+        return
     assert upright(thick, inner.minor_internal), "the crest of an internal thread is a thick line"
     assert upright(thin, inner.major), "its root a thin one"
     assert upright(thick, outer.major), "the crest of the insert's own thread is thick"
@@ -300,7 +359,21 @@ def test_the_insert_stands_where_the_bolt_is_to_engage_it(name: str) -> None:
         assert min(y for _, y in area) == (start[1] if flange is None else 0)
 
 
-@pytest.mark.parametrize("name", ["blind flanged bush", "keyed", "previous repair", "thin wall", "tiny M3"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "blind flanged bush",
+        "keyed",
+        "previous repair",
+        "thin wall",
+        "tiny M3",
+        "oversize bolt",
+        "oversize bolt, inch",
+        "oversize bolt, drilled deeper",
+        "plugged",
+        "plugged after an insert",
+    ],
+)
 def test_the_hole_is_drilled_to_the_plan_and_ends_in_a_point_of_118_degrees(name: str) -> None:
     group, option = CASES[name]()
     assert option is not None
@@ -317,16 +390,53 @@ def test_the_hole_is_drilled_to_the_plan_and_ends_in_a_point_of_118_degrees(name
     assert abs((y2 - y1) / (x1 - x2) - Decimal("0.6")) < Decimal("0.01")
 
 
-def test_the_new_thread_ends_and_runs_out_where_the_tap_ends() -> None:
-    _, option = CASES["blind flanged bush"]()
+@pytest.mark.parametrize(
+    ("name", "full"),
+    [("blind flanged bush", 23), ("oversize bolt", 24), ("oversize bolt, through thick", 24), ("plugged", 21)],
+)
+def test_the_new_thread_ends_and_runs_out_where_the_tap_ends(name: str, full: int) -> None:
+    _, option = CASES[name]()
     assert option is not None
     tap = next(need for need in option.needs if need.kind == "tap")
     assert tap.reach is not None
-    _, root, found, scale = read_back("blind flanged bush")
+    _, root, found, scale = read_back(name)
     assert millimetres(found["run_out"].text) == [to_mm(tap.reach)]
     slanting = [(start, end) for line in paths(root, "thin") for start, end in pairwise(line) if start[0] != end[0]]
     assert {round(end[1] / scale, 2) for _, end in slanting} == {to_mm(tap.reach)}
-    assert {round(start[1] / scale, 2) for start, _ in slanting} == {Decimal(23)}
+    assert {round(start[1] / scale, 2) for start, _ in slanting} == {Decimal(full)}
+    assert ends_of_full_thread(root, option.size, scale) == {Decimal(full)}
+
+
+def ends_of_full_thread(root: ET.Element, size: Size, scale: Decimal) -> set[Decimal]:
+    """The depths, mm, of the thick level lines that reach out to the thread's major diameter at both sides."""
+    major = basic(size.outer).major / 2 * scale
+    found: dict[Decimal, set[bool]] = {}
+    for line in paths(root, "thick"):
+        for (x1, y1), (x2, y2) in pairwise(line):
+            if y1 == y2 and y1 > 0 and abs(max(abs(x1), abs(x2)) - major) <= DRAWN:
+                found.setdefault(round(y1 / scale, 2), set()).add(x1 > 0)
+    return {depth for depth, sides in found.items() if sides == {True, False}}
+
+
+@pytest.mark.parametrize(
+    ("name", "length"), [("chased", Decimal(21)), ("chased, short", Decimal("10.5")), ("chased, through", Decimal(21))]
+)
+def test_a_thread_that_is_chased_stands_in_the_hole_as_it_is(name: str, length: Decimal) -> None:
+    group, option = CASES[name]()
+    assert option is not None
+    _, root, found, scale = read_back(name)
+    assert found["thread_now"].text.endswith("M14x1.5")
+    assert millimetres(found["chased"].text) == [length]
+    assert abs(found["chased"].down / scale - length) <= DRAWN / scale
+    assert not {"drill", "chamfer", "full_thread", "run_out", "drill_depth"} & set(found)
+    now = svg(section(group))
+    for part in ("parent", "thick", "thin", "phantom"):
+        assert paths(root, part) == paths(now, part), "nothing is cut away"
+
+
+def test_a_part_that_is_scrapped_is_drawn_as_it_is_now() -> None:
+    group, option = CASES["scrapped"]()
+    assert section(group, option) == section(group)
 
 
 def test_an_old_thread_that_is_cut_away_is_a_phantom_at_its_own_diameter() -> None:
@@ -461,3 +571,37 @@ def test_the_scale_bar_is_as_long_as_it_says() -> None:
         text = next(each.text for each in root.iter(f"{SVG}text") if each.get("data-part") == "bar-text")
         length = max(x for x, _ in bar) - min(x for x, _ in bar)
         assert abs(length / scale - Decimal((text or "").removesuffix(" mm"))) <= DRAWN / scale
+
+
+@pytest.mark.parametrize("name", WITHOUT_INSERT)
+def test_without_an_insert_none_is_drawn_and_none_is_dimensioned(name: str) -> None:
+    _, root, found, _ = read_back(name)
+    cut = {"new_thread", "drill"}
+    assert not paths(root, "insert")
+    assert not {"insert_length", "inner_thread", "outer_thread", "seat", "set_down"} & set(found)
+    assert cut & set(found) == (set() if name.startswith(("chased", "scrapped")) else cut)
+
+
+def test_an_oversize_bolt_shows_its_own_thread_and_the_old_one_that_is_cut_away() -> None:
+    _, root, found, scale = read_back("oversize bolt")
+    assert found["new_thread"].text.endswith("M16x1.5")
+    assert found["old_thread"].text.endswith("M14x1.5")
+    assert found["chamfer"].text.startswith("chamfer Ø16")
+    lines = paths(root, "phantom")
+    assert any(abs(abs(x) / scale - 7) <= DRAWN / scale for line in lines for x, _ in line)
+
+
+def test_a_hole_that_was_filled_in_is_a_phantom_and_metal_again() -> None:
+    group, option = CASES["plugged after an insert"]()
+    assert option is not None
+    _, root, found, scale = read_back("plugged after an insert")
+    old = basic(read("M20x1.5").thread)
+    corners = {(round(abs(x) / scale, 1), round(y / scale, 1)) for line in paths(root, "phantom") for x, y in line}
+    assert (round(old.minor_internal / 2, 1), Decimal(40)) in corners
+    assert (Decimal(10), Decimal(40)) in corners
+    assert found["old_thread"].text.endswith("M20x1.5")
+    deepest = max(y for x, y in paths(root, "thick")[0]) / scale
+    drilled = drill_depth(option, group, Limits())
+    assert drilled is not None
+    assert deepest < to_mm(drilled.most) + 4, "the wall ends in the new drill's point"
+    assert "old hole filled in" in "".join(root.itertext())

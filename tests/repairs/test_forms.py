@@ -44,7 +44,7 @@ def _days(day: int, month: int = 3) -> datetime:
 # What is read
 
 
-def test_every_answer_reaches_the_value_that_the_methods_read() -> None:
+def test_every_answer_reaches_the_value_that_the_methods_read(db: None) -> None:
     group = {
         "thread": "M14 x 1,5-6H", "positions": ["1", "top left"], "hole": "Blind", "depth": "1.5 in", "floor": 12,
         "edge": "22,5 mm", "material": "Cast-Aluminium", "before": "WIRE INSERT", "before_thread": "EG M14x1.5",

@@ -1,6 +1,7 @@
 """Jobs: what is saved plans as what was not, a kit is booked whole or not at all, and queries do not grow."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -15,6 +16,7 @@ from repairs.buying import ShoppingList
 from repairs.cards import document
 from repairs.forms import read_job_file
 from repairs.jobs import JobPlan
+from repairs.methods import example
 from repairs.methods.values import DOUBTFUL
 from repairs.models import Hole, HoleGroup, Job, Part, Position
 from tests.factories import SupplierFactory
@@ -350,7 +352,7 @@ def test_what_is_accepted_is_what_is_planned_until_it_is_taken_back(bench: Bench
         ("Z", "flanged_bush", "", "group_unknown"),
         ("A", "glue", "", "method_unknown"),
         ("A", "flanged_bush", "own/1:M:2", "size_unknown"),
-        ("A", "wire_insert", "{wire}", "size_ruled_out"),
+        ("A", "wire_insert", "{wire}", "not_to_be_overruled"),
     ],
 )
 def test_what_cannot_be_accepted_is_refused(bench: Bench, group: str, method: str, size: str, code: str) -> None:
@@ -665,3 +667,11 @@ def test_a_job_is_found_by_its_number_and_nothing_else_is(bench: Bench) -> None:
         with pytest.raises(Refused) as refused:
             jobs.by_number(number)
         assert refused.value.reason.code == "job_number_unknown"
+
+
+@pytest.mark.parametrize("edition", ["1", "ISO 1:2005"])
+def test_a_code_of_a_size_is_taken_apart_again_whatever_its_edition_is_called(edition: str) -> None:
+    size = replace(example.bush(), edition=edition)
+    assert jobs.parted(jobs.size_code(size)) == (size.family_key, size.outer, size.length)
+    bare = example.bare("chase", "M14x1.5", 21)
+    assert jobs.parted(jobs.size_code(bare)) == ("", bare.outer, bare.length)

@@ -21,6 +21,7 @@ from repairs.models import (
     Position,
     Proof,
     ShopLimit,
+    StepSign,
 )
 from tests.factories import SiteFactory
 
@@ -43,8 +44,13 @@ def _rows() -> dict[type[models.Model], models.Model]:
     hole = Hole.objects.create(group=group, position=position)
     rows: list[models.Model] = [family, size, part, position, job, group, hole]
     rows += [
-        Proof.objects.create(hole=hole, at=MONDAY, by="Ida", thread="M|10", bite=Decimal("92.4"), result="proved"),
-        Card.objects.create(job=job, number=1, plan={"a": 1}, schema_version=1, digest="d", by="Ida", at=MONDAY),
+        Proof.objects.create(
+            hole=hole, at=MONDAY, by="Ida", thread="M|10", bite=Decimal("92.4"), result="proved", request_key="p"
+        ),
+        StepSign.objects.create(hole=hole, step="drill", at=MONDAY, by="Ida", request_key="s"),
+        Card.objects.create(
+            job=job, number=1, plan={"a": 1}, schema_version=1, digest="d", by="Ida", at=MONDAY, request_key="c"
+        ),
         ShopLimit.objects.create(code="scrap", value="5", source="the foreman", by="Ida", at=MONDAY),
     ]
     return {type(row): row for row in rows}
@@ -96,7 +102,13 @@ NO_DRILL = {"drill_least": None, "drill_most": None}
         (HoleGroup, {}, "hole_group_once"),
         (HoleGroup, {"code": "B", "end": "=start"}, "hole_group_ends_after_start"),
         (Hole, {}, "hole_once"),
-        (Card, {}, "card_number_once"),
+        (Card, {"request_key": None}, "card_number_once"),
+        (Card, {"number": 2}, "card_asked_once"),
+        (Proof, {}, "proof_once"),
+        (Proof, {"request_key": "q", "result": "failed"}, "proof_failed_says_what"),
+        (Proof, {"request_key": "q", "result": "signed"}, "proof_signed_says_why"),
+        (StepSign, {}, "step_sign_once"),
+        (StepSign, {"request_key": "q", "by": ""}, "step_sign_by_somebody"),
     ],
     ids=lambda value: value if isinstance(value, str) else getattr(value, "__name__", ""),
 )
@@ -118,8 +130,10 @@ def test_a_row_against_a_rule_is_refused_by_the_name_of_the_rule(
         (Position, {"label": "2"}),
         (Job, {"number": "J-2"}),
         (HoleGroup, {"code": "B", "start": None, "end": None}),
-        (Card, {"number": 2}),
-        (Proof, {}),
+        (Card, {"number": 2, "request_key": None}),
+        (Proof, {"request_key": "q"}),
+        (Proof, {"request_key": None, "result": "signed", "why": "the maker's letter of 3 March"}),
+        (StepSign, {"request_key": None, "withdrawn": True}),
         (ShopLimit, {}),
     ],
     ids=lambda value: getattr(value, "__name__", ""),
@@ -167,14 +181,19 @@ def test_no_row_that_is_only_added_to_can_be_replaced(model: type[models.Model])
     table = model._meta.db_table
     with pytest.raises(IntegrityError, match=rf"UNIQUE constraint failed: {table}\."):
         _execute(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
-    others = ", ".join(connection.ops.quote_name(field.column) for field in model._meta.fields if field.name != "id")
-    sole = [
-        constraint.name for constraint in model._meta.constraints if isinstance(constraint, models.UniqueConstraint)
-    ]
-    for name in sole:  # the same but for its id: it meets the row at another unique key
+    others = [field for field in model._meta.fields if field.name != "id"]
+    sole = [each for each in model._meta.constraints if isinstance(each, models.UniqueConstraint)]
+    for constraint in sole:  # the same but for its id and its other unique keys: it meets the row at this one alone
+        elsewhere = {name for each in sole if each is not constraint for name in each.fields} - {*constraint.fields}
+        names = ", ".join(connection.ops.quote_name(field.column) for field in others)
+        values = ", ".join(
+            f"{connection.ops.quote_name(field.column)} || '1'" if field.name in elsewhere
+            else connection.ops.quote_name(field.column)
+            for field in others
+        )  # fmt: skip
         with pytest.raises(IntegrityError) as error:
-            _execute(f"INSERT OR REPLACE INTO {table} ({others}) SELECT {others} FROM {table}")
-        assert _code(error) == name
+            _execute(f"INSERT OR REPLACE INTO {table} ({names}) SELECT {values} FROM {table}")
+        assert _code(error) == constraint.name
 
 
 @pytest.mark.only_on("postgresql")

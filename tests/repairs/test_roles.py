@@ -6,7 +6,7 @@ import pytest
 from django.contrib.auth.models import AnonymousUser, User
 
 from inventory.roles import FITTER, FOREMAN, ROLES, STOREKEEPER, give_role, may
-from repairs.roles import ACCEPT, BOOK, PLAN, RIGHTS, rights
+from repairs.roles import ACCEPT, BOOK, EXCEPT, HAND_OVER, PLAN, PROVE, RIGHTS, rights
 
 pytestmark = pytest.mark.django_db
 
@@ -19,12 +19,23 @@ def test_everybody_plans_and_only_the_foreman_books_and_accepts(role: str) -> No
     assert may(user, BOOK) == may(user, ACCEPT) == (role == FOREMAN)
 
 
+@pytest.mark.parametrize("role", ROLES)
+def test_everybody_proves_and_only_the_foreman_signs_exceptions_and_hands_over(role: str) -> None:
+    user = User.objects.create_user("ida")
+    give_role(user, role)
+    assert may(user, PROVE)
+    assert may(user, EXCEPT) == may(user, HAND_OVER) == (role == FOREMAN)
+
+
 def test_a_template_asks_by_the_name_of_the_right() -> None:
     user = User.objects.create_user("ida")
     give_role(user, STOREKEEPER)
     asked = rights(SimpleNamespace(user=user))["may"]
     told = {code: asked[code] for code in RIGHTS}
-    assert told == {"read": True, "plan": True, "move_stock": True, "buy": True, "book": False, "accept": False}
+    given = {"read", "plan", "prove", "move_stock", "buy"}
+    assert {code for code, has in told.items() if has} == given
+    assert not told["book"]
+    assert not told["accept"]
     with pytest.raises(KeyError):
         asked["fly"]
 

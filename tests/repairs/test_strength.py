@@ -319,9 +319,15 @@ def test_a_head_is_known_for_some_metric_sizes_alone() -> None:
     assert hexagon_head(read("1/2-13 UNC").thread or M10) is None
 
 
-@pytest.mark.parametrize("typed", ["10.9", "class 10.9", "ISO 898-1 10.9"])
+@pytest.mark.parametrize("typed", ["10.9", "10,9", "class 10.9", "ISO 898-1 10.9"])
 def test_a_class_is_read_as_people_write_it(typed: str) -> None:
     assert bolt_metal(typed, M14).code == "10.9"
+
+
+def test_a_grade_of_inch_bolts_is_none_of_a_metric_one() -> None:
+    with pytest.raises(Refused) as refused:
+        bolt_metal("J429 8", M14)
+    assert refused.value.reason.code == "grade_not_for_size"
 
 
 @pytest.mark.parametrize("typed", ["8", "grade 8", "SAE J429 8", "Gr. 8"])

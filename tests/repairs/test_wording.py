@@ -101,8 +101,8 @@ def test_only_a_limit_that_somebody_works_to_is_rounded_inward() -> None:
 def test_the_same_size_reads_alike_wherever_it_stands_in_a_sentence() -> None:
     thin = Reason("through_too_thin", thickness_nm=6 * MM, short_nm=4 * MM, insert_nm=10 * MM, needed_nm=10 * MM)
     assert say(thin) == (
-        "The metal is 6 mm (0.2362 in) thick, 4 mm (0.1575 in) too thin: an insert of 10 mm (0.3937 in) "
-        "needs 10 mm (0.3937 in)."
+        "The metal is 6 mm (0.2362 in) thick, 4 mm (0.1575 in) too thin: 10 mm (0.3937 in) is needed "
+        "for an insert of 10 mm (0.3937 in)."
     )
     for code, sentence in SENTENCES.items():
         plain = {field: 10 * MM for field in _fields(sentence) if field.endswith("_nm")}

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import socket
 import time
-from datetime import datetime
+import tomllib
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,8 @@ from django.utils import timezone
 from inventory import sheets, stock
 from inventory.errors import Reason, Refused
 from inventory.roles import give_role
-from repairs import families, jobs
-from repairs.forms import JobFileError, read_job_file
+from repairs import families, jobs, proving
+from repairs.forms import JobFileError, MeasuredForm, read_job, read_job_file
 from repairs.management.printing import readiness_table
 from repairs.models import Family, Job
 from repairs.wording import say
@@ -48,6 +49,8 @@ def load_workshop(*, as_of: datetime) -> None:
     intake = sheets.load(paths=paths, as_of=as_of, by=dict(LOGINS)["storekeeper"], apply=True)
     if intake.faults:
         raise CommandError("\n".join(say(fault) for fault in intake.faults))
+    for path in sorted((FIXTURES / "demo" / "earlier").glob("*.toml")):
+        _load_earlier(path, as_of=as_of)
     for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
         try:
             request = read_job_file(path.read_text(encoding="utf-8"), as_of=as_of)
@@ -58,6 +61,25 @@ def load_workshop(*, as_of: datetime) -> None:
             raise CommandError("\n".join(f"{path.name}: {place}: {text}" for place, text in error.problems)) from error
         except Refused as refused:
             raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
+
+
+def _load_earlier(path: Path, *, as_of: datetime) -> None:
+    """A job that was done and handed over before the demo begins: every step signed, every hole proved as it says."""
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    proofs = document.pop("proofs")
+    people = dict(LOGINS)
+    job = jobs.create(read_job(document, as_of=as_of))
+    entry: dict[str, Any] = {"by": people["fitter"], "as_of": job.end - timedelta(hours=8)}
+    (plan,) = jobs.plan_jobs([job], as_of=job.start, side_by_side=False)
+    for group in plan.groups:
+        asks, code = proving.asked(group.chosen), group.group.code
+        for step in group.chosen.steps if group.chosen else ():
+            proving.sign(job, group=code, step=step.code, holes=group.group.positions, **entry)
+        forms = {hole: MeasuredForm(typed, asks=asks) for hole, typed in proofs[code].items()}
+        if not all(form.is_valid() for form in forms.values()):
+            raise CommandError(f"{path.name}: {[form.errors for form in forms.values()]}")
+        proving.measure(job, group=code, measured={hole: form.value() for hole, form in forms.items()}, **entry)
+    proving.hand_over(job, by=people["foreman"], as_of=job.end - timedelta(hours=6))
 
 
 def _is_the_demos() -> bool:

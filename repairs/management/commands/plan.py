@@ -12,7 +12,7 @@ from django.utils import timezone
 from inventory import stock
 from inventory.errors import Reason, Refused
 from inventory.management.database import made_database
-from repairs import cards, jobs
+from repairs import cards, choices, jobs
 from repairs.forms import GROUP_KEYS, JOB_KEYS, PART_KEYS, JobFileError, read_job, read_job_file
 from repairs.jobs import JobPlan
 from repairs.management.files import read_text
@@ -70,10 +70,12 @@ class Command(BaseCommand):
             raise CommandError(say(Reason("not_planned")) + "".join(listed), returncode=NOT_PLANNED) from error
         except Refused as refused:
             raise _refused(refused.reason) from refused
+        comparison = choices.compare(plan, as_of=plan.as_of)
         if options["format"] == "json":
-            self.stdout.write(json.dumps(cards.document(plan, units=options["units"]), indent=2, ensure_ascii=False))
+            document = cards.document(plan, units=options["units"], comparison=comparison)
+            self.stdout.write(json.dumps(document, indent=2, ensure_ascii=False))
         else:
-            for line in plan_report(plan, units=options["units"], every_size=options["every_size"]):
+            for line in plan_report(plan, comparison, units=options["units"], every_size=options["every_size"]):
                 self.stdout.write(line)
         code = NOT_PLANNED if plan.unplanned else COMPLETE if plan.complete else GAPS
         if code:

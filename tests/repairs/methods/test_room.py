@@ -16,6 +16,7 @@ from repairs.methods import METHODS, consider, example, room
 from repairs.methods.values import (
     DOUBTFUL,
     FITS,
+    IMPOSSIBLE,
     NOT_CHECKED,
     RULED_OUT,
     HoleGroup,
@@ -251,6 +252,18 @@ def test_metal_outside_the_seat_is_judged_too(seat: int, code: str | None, statu
     assert [(check.reason.code, check.status) for check in checks[1:]] == ([(code, status)] if code else [])
 
 
+@pytest.mark.parametrize(("edge", "code"), [(8_000_000, "thread_breaks_edge"), (8_000_001, "edge_too_near")])
+def test_a_thread_that_breaks_out_over_the_edge_is_nothing_to_sign_for(edge: int, code: str) -> None:
+    checks = room.edge_checks(example.holes(edge=edge), example.bush(seat=None), Limits())  # M16: 8 from its axis
+    assert [(check.reason.code, check.status) for check in checks] == [(code, RULED_OUT)]
+    assert (code in IMPOSSIBLE) is (code == "thread_breaks_edge")
+
+
+def test_a_bore_narrower_than_the_thread_that_stands_there_is_counted_as_that_thread() -> None:
+    # The minor diameter of M14x1.5 is 12.376 (ISO 68-1): 1.42 is a slip for 14.2.
+    assert room.gone_at(example.holes(bore=1_420_000, off_axis=100_000)) == 12_576_000
+
+
 def test_a_hole_that_is_not_cut_again_is_never_ruled_out_by_its_edge() -> None:
     checks = room.edge_checks(example.holes(edge=9 * MM), example.wire(), Limits(), cut=False)
     assert [check.status for check in checks] == [DOUBTFUL]
@@ -364,8 +377,9 @@ BEFORE = st.sampled_from(
 
 
 def standing(group: HoleGroup) -> set[tuple[str, str, int]]:
+    # A thread in the metal itself is cut as long as the hole has it: a deeper hole has a longer one, not one more.
     return {
-        (plan.method, option.size.outer.key, option.size.length)
+        (plan.method, option.size.outer.key, option.size.length if option.size.inserted else 0)
         for plan in consider(group, SIZES, Limits())
         for option in plan.options
         if not option.ruled_out

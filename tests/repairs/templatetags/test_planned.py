@@ -1,5 +1,7 @@
 """What a plan holds, in words: counts, what is asked beyond a name, and links that never break a page."""
 
+from decimal import Decimal
+
 import pytest
 from django.template import Context, Template
 
@@ -19,6 +21,21 @@ def test_what_is_asked_beyond_the_name_does_not_say_the_name_again(bench: Bench)
     assert planned.asked(tap).startswith("class 6H or 5H or 4H, lead at most")
     oil = line(bench.plan(GROUP), "wind_in", "oil").need
     assert (planned.named(oil), planned.asked(oil)) == ("oil", "")
+
+
+def test_numbers_of_strength_are_rounded_to_the_safe_side_and_nothing_stays_nothing() -> None:
+    assert planned.carried(50_789.9) == "50.79 kN (11418 lbf)"
+    assert planned.wanted(50_780.1).startswith("50.78 kN")
+    assert (planned.share(-0.119), planned.share(0.831)) == ("\u221211.9 %", "+83.1 %")
+    assert planned.as_stress(130_000) == "130 MPa (18.9 ksi)"
+    assert planned.as_volume(Decimal("638.4"), "in") == "0.039 in³ (638 mm³)"
+    nothing = (planned.carried(None), planned.wanted(None), planned.share(None), planned.as_stress(None))
+    assert (*nothing, planned.as_volume(None), planned.alloy("")) == ("",) * 6
+
+
+def test_a_parent_metal_is_told_by_its_name_in_the_table() -> None:
+    assert planned.alloy("weakest") == "the weakest of its kind"
+    assert planned.alloy("en-gjs-500-7").startswith("EN-GJS-500-7")
 
 
 @pytest.mark.parametrize("number", ["J-1", "J #1?", "J-<b>"])

@@ -404,7 +404,7 @@ def test_the_plan_is_shown_without_saving(bench: Bench, admin_client: Client) ->
     fields = FILLED | _part(fixture="") | _group(group=1, **GROUP | {"hole": "through", "floor": "", "depth": "2"})
     page = _press(admin_client, "plan", fields)
     assert page.faults == {}
-    assert "Not complete: 1 without a method, 10 match, 1 gap, 0 doubtful." in page.text
+    assert "Not complete: 1 without a method, 10 match, 1 gap, 0 doubtful, and 3 not checked." in page.text
     rows = re.findall(r'data-head="(Method|Match|Gap|Doubtful)"[^>]*>([^<]*)<', page.text)
     assert [text for _, text in rows] == ["flanged bush", "10", "1", "0", "none stands", "0", "0", "0"]
     assert "tap M16x1.5. None owned" in page.text
@@ -419,7 +419,7 @@ def test_htmx_gets_the_form_alone(shelf: Bench, admin_client: Client) -> None:
     text = answer.content.decode()
     assert text.lstrip().startswith("<form")
     assert "<html" not in text
-    assert "Complete: 11 match, 0 gap, 0 doubtful." in text
+    assert "Complete: 11 match, 0 gap, 0 doubtful, and 3 not checked." in text
 
 
 # Saving
