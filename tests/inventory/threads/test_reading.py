@@ -2,7 +2,6 @@ import contextlib
 import random
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -632,32 +631,9 @@ def test_a_hundred_thousand_strings_raise_nothing_but_a_thread_error() -> None:
     assert outcomes[False] > 100
 
 
-def test_reading_a_known_designation_costs_under_20_microseconds() -> None:
-    texts = [thread.designation for thread in covered()]
-    for text in texts:
-        read(text)
-    least = float("inf")
-    for _ in range(5):
-        start = time.process_time()
-        for text in texts:
-            read(text)
-        least = min(least, (time.process_time() - start) / len(texts))
-    assert least < 20e-6
-
-
-def test_the_room_is_imported_in_under_50_milliseconds_and_loads_no_framework() -> None:
-    """In processor time, the best of several: what else the machine does is not the room's."""
-    probe = (
-        "import time; start = time.process_time(); import inventory.threads\n"
-        "took = time.process_time() - start\n"
-        "import sys; print(took, 'django' in sys.modules, 'pint' in sys.modules)"
-    )
+def test_the_room_is_imported_without_a_framework() -> None:
+    """What reading and import cost is told by `python -m tests.load.benchmark_threads`, not tested."""
+    probe = "import inventory.threads, sys; print('django' in sys.modules, 'pint' in sys.modules)"
     root = Path(__file__).parents[3]
-    runs = [
-        subprocess.run(
-            [sys.executable, "-c", probe], cwd=root, capture_output=True, text=True, check=True
-        ).stdout.split()
-        for _ in range(5)
-    ]
-    assert min(float(took) for took, *_ in runs) < 0.05
-    assert all(loaded == ["False", "False"] for _, *loaded in runs)
+    found = subprocess.run([sys.executable, "-c", probe], cwd=root, capture_output=True, text=True, check=True)
+    assert found.stdout.split() == ["False", "False"]
