@@ -1,0 +1,166 @@
+"""Batches: counted quantities received, issued, given back, adjusted, scrapped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Unpack
+
+from django.db.models import Sum
+
+from inventory.errors import Reason, Refused
+from inventory.models import Batch, Bin, Item, Movement
+from inventory.stock.ledger import (
+    Entry,
+    Explained,
+    Line,
+    book,
+    locked,
+    refuse_no_label,
+    refuse_no_reason,
+    refuse_not_positive,
+)
+
+
+def batch_by_id(pk: int) -> Batch:
+    """The batch of this id, with its item and bin. Raises `Refused`: batch_unknown."""
+    batch = Batch.objects.select_related("item", "bin__site").filter(pk=pk).first()
+    if batch is None:
+        raise Refused(Reason("batch_unknown", id=pk))
+    return batch
+
+
+def receive_batch(
+    *,
+    item: Item,
+    quantity: int,
+    bin: Bin,
+    lot: str = "",
+    packed: date | None = None,
+    expires: date | None = None,
+    **entry: Unpack[Entry],
+) -> Batch:
+    """A quantity comes into a bin; the same lot in the same bin grows, a new one is a new batch.
+
+    Raises `Refused`: quantity_not_positive, item_is_tagged, batch_dates_differ where the lot is there with
+    other dates, batch_packed_before_expiry.
+    """
+    refuse_not_positive(quantity)
+    if not item.counted:
+        raise Refused(Reason("item_is_tagged", item=str(item)))
+
+    def receive(_: Batch) -> Line:
+        dates = {"packed": packed, "expires": expires}
+        batch = locked(Batch.objects.get_or_create(item=item, bin=bin, lot=lot, defaults=dates)[0])
+        if (batch.packed, batch.expires) != (packed, expires):
+            raise Refused(Reason("batch_dates_differ", lot=lot, packed=batch.packed, expires=batch.expires))
+        batch.on_hand += quantity
+        batch.save(update_fields=["on_hand"])
+        return {"batch": batch, "quantity": quantity, "to_bin": bin}
+
+    batch = book("received", None, receive, **entry).batch
+    if batch is None:  # the key of another request, which received a unit
+        raise Refused(Reason("movement_request_key_taken"))
+    return batch
+
+
+def batch_short(batch: Batch, needed: int) -> Reason:
+    """The reason that a batch has too little that is free."""
+    return Reason(
+        "batch_short",
+        item=str(batch.item),
+        lot=batch.lot,
+        on_hand=batch.on_hand,
+        held=batch.held,
+        available=batch.on_hand - batch.held,
+        needed=needed,
+    )
+
+
+def issue_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entry]) -> Movement:
+    """Hand a quantity out to the job with this label: first of what is held for it, then of what is free.
+
+    Raises `Refused`: quantity_not_positive, label_missing, batch_short.
+    """
+    refuse_not_positive(quantity)
+    refuse_no_label(label)
+
+    def issue(batch: Batch) -> Line:
+        left = quantity
+        for hold in batch.holds.filter(active=True, reservation__label=label).order_by("start", "id"):
+            kept = hold.quantity - hold.short
+            taken = min(left, kept)
+            left -= taken
+            batch.held -= taken
+            if taken == kept:
+                hold.active = False
+            else:
+                hold.quantity -= taken
+            hold.save(update_fields=["quantity", "active"])
+        if left > batch.on_hand - quantity + left - batch.held:
+            raise Refused(batch_short(locked(batch), quantity))
+        batch.on_hand -= quantity
+        batch.save(update_fields=["on_hand", "held"])
+        return {"quantity": -quantity, "from_bin": batch.bin, "label": label}
+
+    return book("issued", batch, issue, **entry)
+
+
+def give_back_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entry]) -> Movement:
+    """What a job did not use comes back; never more than was issued to that label.
+
+    Raises `Refused`: quantity_not_positive, label_missing, gives_back_too_much.
+    """
+    refuse_not_positive(quantity)
+    refuse_no_label(label)
+
+    def take_back(batch: Batch) -> Line:
+        moved = batch.movements.filter(label=label, act__in=("issued", "given_back"))
+        out = -(moved.aggregate(total=Sum("quantity"))["total"] or 0)
+        if quantity > out:
+            raise Refused(Reason("gives_back_too_much", label=label, issued=out, quantity=quantity))
+        batch.on_hand += quantity
+        batch.save(update_fields=["on_hand"])
+        return {"quantity": quantity, "to_bin": batch.bin, "label": label}
+
+    return book("given_back", batch, take_back, **entry)
+
+
+def adjust_batch(*, batch: Batch, found: int, **entry: Unpack[Explained]) -> Movement:
+    """Set a batch to what was found. Where that is less than is held, holds that start last are cut short.
+
+    Raises `Refused`: quantity_negative, reason_missing.
+    """
+    return _leave(batch, "adjusted", lambda on_hand: found, entry)
+
+
+def scrap_batch(*, batch: Batch, quantity: int, **entry: Unpack[Explained]) -> Movement:
+    """Take a quantity away as spoilt, held or not. Raises `Refused`: quantity_not_positive, quantity_negative
+    where more is scrapped than is there, reason_missing."""
+    refuse_not_positive(quantity)
+    return _leave(batch, "scrapped", lambda on_hand: on_hand - quantity, entry)
+
+
+def _leave(batch: Batch, deed: str, remaining: Callable[[int], int], entry: Explained) -> Movement:
+    """Leave on hand what is `remaining` of it; holds are cut short where it must be."""
+    refuse_no_reason(entry["reason"])
+
+    def leave(batch: Batch) -> Line:
+        remains = remaining(batch.on_hand)
+        if remains < 0:
+            raise Refused(Reason("quantity_negative", on_hand=batch.on_hand, quantity=remains))
+        change, batch.on_hand = remains - batch.on_hand, remains
+        over = batch.held - remains
+        for hold in batch.holds.filter(active=True).order_by("-start", "-id") if over > 0 else ():
+            taken = min(over, hold.quantity - hold.short)
+            over -= taken
+            batch.held -= taken
+            hold.short += taken
+            hold.active = hold.short < hold.quantity
+            hold.save(update_fields=["short", "active"])
+            if over <= 0:
+                break
+        batch.save(update_fields=["on_hand", "held"])
+        return {"quantity": change, "from_bin" if change < 0 else "to_bin": batch.bin}
+
+    return book(deed, batch, leave, **entry)

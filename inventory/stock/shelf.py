@@ -1,0 +1,99 @@
+"""What is on the shelf, as the matcher reads it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+
+from inventory.catalogue import FACTS, facts_of, wanted
+from inventory.kinds import Facts, Held, StockLine
+from inventory.models import Batch, BatchHold, Item, Unit, UnitHold
+from inventory.stock.ledger import GONE
+
+
+def distinct_threads(kinds: Collection[str]) -> set[str]:
+    """Every thread key that an item of these kinds carries, outside or inside. One query.
+
+    Which of them are look-alikes of what is wanted is found in PURE code over this answer.
+    """
+    rows = Item.objects.filter(kind__in=kinds).values_list("thread", "inner").order_by().distinct()
+    return {key for row in rows for key in row if key}
+
+
+def lines(
+    *,
+    kinds: Collection[str],
+    threads: Collection[str] = (),
+    diameters: Collection[tuple[int, int]] = (),
+    inner: Collection[str] = (),
+) -> list[StockLine]:
+    """Every unit and batch that could serve, or be taken for what serves. Four queries, whatever is asked.
+
+    Of the given kinds: those whose thread key is in `threads`, whose inner key is in `inner`, whose diameter
+    lies in one of the closed ranges `diameters` (nm); besides them all items of kinds that are matched by
+    neither, and all that lack the measurement they would be matched by, since those must be shown and not
+    passed over in silence. Lost and retired units are left out. In the order of tags, then of batches.
+    """
+    of = wanted(kinds, threads, diameters, inner)
+    unit_holds: dict[int, list[Held]] = defaultdict(list)
+    for unit, label, start, end, holes in (
+        UnitHold.objects.filter(of("unit__item__"), active=True)
+        .exclude(unit__condition__in=GONE)
+        .order_by("start", "id")
+        .values_list("unit", "reservation__label", "start", "end", "holes")
+    ):
+        unit_holds[unit].append(Held(label, start, end, holes=holes))
+    batch_holds: dict[int, list[Held]] = defaultdict(list)
+    for batch, label, start, quantity, short in (
+        BatchHold.objects.filter(of("batch__item__"), active=True)
+        .order_by("start", "id")
+        .values_list("batch", "reservation__label", "start", "quantity", "short")
+    ):
+        batch_holds[batch].append(Held(label, start, None, quantity=quantity - short))
+
+    known: dict[int, Facts] = {}
+    item_columns = [f"item__{column}" for column in FACTS]
+    found: list[StockLine] = []
+    units = Unit.objects.filter(of("item__")).exclude(condition__in=GONE).order_by("tag")
+    for pk, tag, condition, cut, due, why, until, site, bin_name, walk, *item in units.values_list(
+        "pk", "tag", "condition", "holes_cut", "calibration_due", "away_why", "away_until",
+        "bin__site__name", "bin__name", "bin__walk", *item_columns,
+    ):  # fmt: skip
+        facts = known.get(item[0]) or known.setdefault(item[0], facts_of(item))
+        holds = tuple(unit_holds[pk])
+        found.append(
+            StockLine(
+                tag=tag,
+                facts=facts,
+                site=site,
+                bin=bin_name,
+                walk=walk,
+                unit=pk,
+                condition=condition,
+                life_left=None if facts.life is None else facts.life - cut - sum(hold.holes for hold in holds),
+                holds=holds,
+                away_why=why,
+                away_until=until,
+                calibration_due=due,
+            )
+        )
+    batches = Batch.objects.filter(of("item__")).order_by("id")
+    for pk, lot, on_hand, held, expires, site, bin_name, walk, *item in batches.values_list(
+        "pk", "lot", "on_hand", "held", "expires", "bin__site__name", "bin__name", "bin__walk", *item_columns
+    ):
+        facts = known.get(item[0]) or known.setdefault(item[0], facts_of(item))
+        found.append(
+            StockLine(
+                tag=lot,
+                facts=facts,
+                site=site,
+                bin=bin_name,
+                walk=walk,
+                batch=pk,
+                on_hand=on_hand,
+                available=on_hand - held,
+                holds=tuple(batch_holds[pk]),
+                expires=expires,
+            )
+        )
+    return found

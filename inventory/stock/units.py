@@ -1,0 +1,268 @@
+"""Tagged units: received, lent, sent away, issued, given back, used, scrapped, lost."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Unpack
+
+from django.db.models import QuerySet, Value
+from django.db.models.functions import Upper
+
+from inventory.errors import Reason, Refused
+from inventory.models import Bin, Item, Movement, Person, Unit, UnitHold
+from inventory.stock.ledger import (
+    AT_HAND,
+    Entry,
+    Explained,
+    Line,
+    book,
+    refuse_condition,
+    refuse_gone,
+    refuse_negative,
+    refuse_no_label,
+    refuse_no_reason,
+    refuse_not_in_bin,
+    refuse_not_positive,
+)
+
+
+def worn(condition: str, *, holes_cut: int, life: int | None) -> str:
+    """The condition of a unit at hand after so many holes: whose life is used up is due for regrind."""
+    used_up = life is not None and holes_cut >= life
+    return "due_regrind" if used_up and condition in ("new", "serviceable") else condition
+
+
+def _tagged(tag: str) -> QuerySet[Unit]:
+    """The one unit with this tag, whichever letters of it are capitals, as the table's own rule compares."""
+    return Unit.objects.alias(folded=Upper("tag")).filter(folded=Upper(Value(tag)))
+
+
+def unit_by_tag(tag: str) -> Unit:
+    """The unit that carries this tag, in capitals or small letters. Raises `Refused`: tag_unknown."""
+    unit = _tagged(tag).select_related("item", "bin__site").first()
+    if unit is None:
+        raise Refused(Reason("tag_unknown", tag=tag))
+    return unit
+
+
+def tag_taken(tag: str, there: str) -> Reason:
+    """The reason that a unit cannot have this tag: `there` carries it already, or one that reads alike."""
+    return Reason("tag_taken") if tag == there else Reason("tag_taken_in_other_letters", tag=there)
+
+
+def receive_unit(
+    *,
+    item: Item,
+    tag: str,
+    bin: Bin,
+    condition: str = "new",
+    holes_cut: int = 0,
+    calibration_due: date | None = None,
+    **entry: Unpack[Entry],
+) -> Unit:
+    """A new unit comes into its bin; one whose life is used up is due for regrind.
+
+    Raises `Refused`: tag_taken, tag_taken_in_other_letters, item_is_counted, condition_not_at_hand.
+    """
+    refuse_condition(condition)
+    refuse_negative(holes_cut)
+    if item.counted:
+        raise Refused(Reason("item_is_counted", item=str(item)))
+
+    def receive(_: Unit) -> Line:
+        there = _tagged(tag).first()
+        if there is not None:
+            raise Refused(tag_taken(tag, there.tag))
+        unit = Unit.objects.create(
+            item=item,
+            tag=tag,
+            bin=bin,
+            condition=worn(condition, holes_cut=holes_cut, life=item.life),
+            holes_cut=holes_cut,
+            calibration_due=calibration_due,
+        )
+        return {"unit": unit, "quantity": 1, "holes": holes_cut, "to_bin": bin}
+
+    unit = book("received", None, receive, **entry).unit
+    if unit is None:  # the key of another request, which received a batch
+        raise Refused(Reason("movement_request_key_taken"))
+    return unit
+
+
+def lend_unit(*, unit: Unit, to: Person, until: date | None, **entry: Unpack[Entry]) -> Movement:
+    """Lend a unit to somebody until the end of a day, None if nobody knows.
+
+    Raises `Refused`: unit_gone, unit_away, unit_issued.
+    """
+
+    def lend(unit: Unit) -> Line:
+        refuse_not_in_bin(unit)
+        unit.condition, unit.away_why, unit.away_until = "away", "loan", until
+        unit.away_with, unit.borrower = to.name, to
+        unit.save()
+        return {"quantity": -1, "from_bin": unit.bin, "person": to}
+
+    return book("lent", unit, lend, **entry)
+
+
+def send_unit(*, unit: Unit, why: str, to: str = "", until: date | None = None, **entry: Unpack[Entry]) -> Movement:
+    """Send a unit away for "regrind" or "calibration", `to` some firm, until the end of a day if it is known.
+
+    Raises `Refused`: unit_gone, unit_away, unit_issued, away_why_unknown.
+    """
+    if why not in ("regrind", "calibration"):
+        raise Refused(Reason("away_why_unknown", typed=why, known=("regrind", "calibration")))
+
+    def send(unit: Unit) -> Line:
+        refuse_not_in_bin(unit)
+        unit.condition, unit.away_why, unit.away_until, unit.away_with = "away", why, until, to
+        unit.save()
+        return {"quantity": -1, "from_bin": unit.bin, "reason": entry.get("reason") or why}
+
+    return book("sent", unit, send, **entry)
+
+
+def return_unit(
+    *,
+    unit: Unit,
+    condition: str = "serviceable",
+    holes: int = 0,
+    reground: bool | None = None,
+    calibration_due: date | None = None,
+    bin: Bin | None = None,
+    **entry: Unpack[Entry],
+) -> Movement:
+    """A unit that was away comes back to its bin, or to another `bin`, which is its own from then on.
+
+    `holes` were cut with it meanwhile; where they use its life up it is due for regrind. One that was at regrind
+    starts a new life, unless `reground` says that nothing was done to it. `calibration_due` is its new last good
+    day, where it has one.
+    Raises `Refused`: unit_gone, unit_not_away, condition_not_at_hand.
+    """
+    refuse_condition(condition)
+    refuse_negative(holes)
+
+    def take_back(unit: Unit) -> Line:
+        refuse_gone(unit)
+        if not unit.away_why:
+            raise Refused(Reason("unit_not_away", tag=unit.tag))
+        anew = unit.away_why == "regrind" if reground is None else reground
+        change = -unit.holes_cut if anew else holes
+        unit.holes_cut += change
+        unit.condition = worn(condition, holes_cut=unit.holes_cut, life=unit.item.life)
+        unit.away_why, unit.away_until, unit.away_with = "", None, ""
+        person, unit.borrower = unit.borrower, None
+        unit.calibration_due = calibration_due or unit.calibration_due
+        unit.bin = bin or unit.bin
+        unit.save()
+        return {"quantity": 1, "holes": change, "to_bin": unit.bin, "person": person}
+
+    return book("returned", unit, take_back, **entry)
+
+
+def issue_unit(*, unit: Unit, label: str, **entry: Unpack[Entry]) -> Movement:
+    """Hand a unit out to the job with this label.
+
+    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, and unit_held where it is kept for
+    another label at this moment.
+    """
+    refuse_no_label(label)
+
+    def issue(unit: Unit) -> Line:
+        refuse_not_in_bin(unit)
+        now = unit.holds.filter(active=True, start__lte=entry["as_of"], end__gt=entry["as_of"])
+        other = now.exclude(reservation__label=label).select_related("reservation").first()
+        if other is not None:
+            raise Refused(unit_held(unit.tag, other))
+        unit.issued_to = label
+        unit.save(update_fields=["issued_to"])
+        return {"quantity": -1, "from_bin": unit.bin, "label": label}
+
+    return book("issued", unit, issue, **entry)
+
+
+def unit_held(tag: str, hold: UnitHold) -> Reason:
+    """The reason that a unit is kept for another."""
+    return Reason("unit_held", tag=tag, label=hold.reservation.label, start=hold.start, end=hold.end)
+
+
+def give_back_unit(*, unit: Unit, holes: int = 0, condition: str | None = None, **entry: Unpack[Entry]) -> Movement:
+    """A unit that was issued comes back to its bin, with the holes cut since it was last booked.
+
+    Raises `Refused`: unit_gone, unit_not_issued, condition_not_at_hand.
+    """
+    refuse_negative(holes)
+    if condition is not None:
+        refuse_condition(condition)
+
+    def take_back(unit: Unit) -> Line:
+        refuse_gone(unit)
+        label = unit.issued_to
+        if not label:
+            raise Refused(Reason("unit_not_issued", tag=unit.tag))
+        unit.issued_to = ""
+        _cut(unit, holes, label, condition or unit.condition)
+        return {"quantity": 1, "holes": holes, "to_bin": unit.bin, "label": label}
+
+    return book("given_back", unit, take_back, **entry)
+
+
+def use_unit(*, unit: Unit, holes: int, label: str = "", **entry: Unpack[Entry]) -> Movement:
+    """Book holes cut with a unit. More than its life is recorded as it was; it is then due for regrind.
+
+    Raises `Refused`: unit_gone, quantity_not_positive.
+    """
+    refuse_not_positive(holes)
+
+    def use(unit: Unit) -> Line:
+        refuse_gone(unit)
+        _cut(unit, holes, label, unit.condition)
+        return {"holes": holes, "label": label}
+
+    return book("used", unit, use, **entry)
+
+
+def _cut(unit: Unit, holes: int, label: str, condition: str) -> None:
+    """Add holes to a locked unit and save it; what the label's holds foresaw of them is no longer ahead."""
+    unit.holes_cut += holes
+    unit.condition = worn(condition, holes_cut=unit.holes_cut, life=unit.item.life)
+    unit.save()
+    left = holes
+    for hold in unit.holds.filter(active=True, reservation__label=label) if label and holes else ():
+        taken = min(left, hold.holes)
+        left -= taken
+        hold.holes -= taken
+        hold.save(update_fields=["holes"])
+
+
+def scrap_unit(*, unit: Unit, **entry: Unpack[Explained]) -> Movement:
+    """A unit is broken or worn out: it is retired, and every hold on it is cut short.
+
+    Raises `Refused`: unit_gone, reason_missing.
+    """
+    return _end(unit, "scrapped", "retired", entry)
+
+
+def lose_unit(*, unit: Unit, **entry: Unpack[Explained]) -> Movement:
+    """A unit cannot be found: it counts as lost, and every hold on it is cut short.
+
+    Raises `Refused`: unit_gone, reason_missing.
+    """
+    return _end(unit, "lost", "lost", entry)
+
+
+def _end(unit: Unit, deed: str, condition: str, entry: Explained) -> Movement:
+    refuse_no_reason(entry["reason"])
+
+    def end(unit: Unit) -> Line:
+        refuse_gone(unit)
+        label, person = unit.issued_to, unit.borrower
+        was_in_bin = unit.condition in AT_HAND and not label
+        unit.condition, unit.away_why, unit.away_until, unit.away_with = condition, "", None, ""
+        unit.borrower, unit.issued_to = None, ""
+        unit.save()
+        unit.holds.filter(active=True).update(active=False, shorted=True)
+        gone = {"quantity": -1, "from_bin": unit.bin} if was_in_bin else {}
+        return {**gone, "person": person, "label": label}
+
+    return book(deed, unit, end, **entry)
