@@ -23,6 +23,11 @@ for _name in [name for name in os.environ if name.startswith("THREADCRIB_") and 
     del os.environ[_name]
 if "THREADCRIB_TEST_DATA" not in os.environ:
     os.environ["THREADCRIB_TEST_DATA"] = _throw_away_folder()
+# Workers that share a run share no file; a process that a worker starts stays in its worker's folder.
+_worker, _folder = os.environ.get("PYTEST_XDIST_WORKER", ""), Path(os.environ["THREADCRIB_TEST_DATA"])
+if _worker and _folder.name != _worker:
+    (_folder / _worker).mkdir(exist_ok=True)
+    os.environ["THREADCRIB_TEST_DATA"] = str(_folder / _worker)
 os.environ["THREADCRIB_DATA"] = os.environ["THREADCRIB_TEST_DATA"]
 if os.environ.get("THREADCRIB_TEST_ON") == "postgresql":
     os.environ["THREADCRIB_DATABASE_URL"] = os.environ["THREADCRIB_TEST_POSTGRES"]

@@ -26,6 +26,8 @@ UNFINISHED = "unfinished"
 LOCKS = {"runtime": ROOT / "requirements.txt", "dev": ROOT / "requirements-dev.txt"}
 NEEDS = {"runtime": "django", "dev": "pytest"}
 NO_TESTS_RAN = 5
+# A whole run goes over the processors, a file at a time; each worker has a database of its own.
+SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "loadfile")
 
 
 def enter(command: str) -> None:
@@ -72,7 +74,7 @@ def prepare(wanted: str) -> bool:
 def run_tests(arguments: Sequence[str]) -> int:
     """Run pytest as a process of its own: all tests on SQLite, then those that use a database on PostgreSQL.
 
-    Returns the exit code. The second run comes only when the first has passed, so that the last line is
+    With no arguments it is the whole, spread over the processors. Returns the exit code. The second run comes only when the first has passed, so that the last line is
     always true of the whole.
     """
     databases = ["sqlite"]
@@ -85,7 +87,7 @@ def run_tests(arguments: Sequence[str]) -> int:
     for database in databases:
         print(f"Tests on {database}", flush=True)
         status = subprocess.run(  # noqa: S603 - pytest, with the arguments of whoever runs it
-            [sys.executable, "-m", "pytest", *arguments],
+            [sys.executable, "-m", "pytest", *(arguments or SPREAD)],
             cwd=ROOT,
             env={**os.environ, "THREADCRIB_TEST_ON": database},
         ).returncode
