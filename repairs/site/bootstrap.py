@@ -74,8 +74,8 @@ def prepare(wanted: str) -> bool:
 def run_tests(arguments: Sequence[str]) -> int:
     """Run pytest as a process of its own: all tests on SQLite, then those that use a database on PostgreSQL.
 
-    With no arguments it is the whole, spread over the processors. Returns the exit code. The second run comes only when the first has passed, so that the last line is
-    always true of the whole.
+    With no arguments it is the whole, spread over the processors. Returns the exit code. The second run comes
+    only when the first has passed, so that the last line is always true of the whole.
     """
     databases = ["sqlite"]
     if os.environ.get("THREADCRIB_TEST_POSTGRES"):
