@@ -358,6 +358,22 @@ SENTENCES: dict[str, str] = {
     "items_unreadable": "“{typed}” is no list of items; write DR-145, or DR-145 × 2 + TP-16 × 1 for a set.",
     "item_number_unknown": "The catalogue has no item {number}[; is {near} meant]?",
     "breaks_unreadable": "“{typed}” are no price breaks; write for example 10: 4.20; 50: 3.90.",
+    # --- reordering: the arithmetic, line by line
+    "history_too_short": "Unknown: too little history. It was looked at for {days:day|days} and used on {uses:day|days}; at least {least_days:day|days} and {least_uses:day|days} of use are wanted (common practice, no source; the shop's to change).",
+    "use_a_day": "Use a day: {pieces} ÷ {days:day|days} = {mean}, standard deviation {sd}.",
+    "lead_recorded": "Lead time of {orders:order|orders}: mean {mean} days, standard deviation {sd}.",
+    "lead_of_one_order": "Lead time of one order: {mean} days; how it varies is not known and counted as not at all.",
+    "lead_offered": "No order of it has come yet: the lead time is the offer's, {days:day|days}; how it varies is not known and counted as not at all.",
+    "lead_unknown": "Unknown: no order of it has come and nobody offers it, so that its lead time is not known.",
+    "use_over_lead": "Use over the lead time: {daily} × {lead} = {mean}.",
+    "sd_over_lead": "Its standard deviation: √({lead} × {daily_sd}² + {daily}² × {lead_sd}²) = {sd}.",
+    "normal_point": "Order point: {mean} + {z} × {sd} = {exact}, rounded up to {point}; it lasts in {service} % of cases.",
+    "poisson_point": "Order point: below {least} pieces over the lead time, so Poisson[, averaged over the lead time of {lead_times:order|orders}]: {point} last in {reached} % of cases, {less} in {before} %; {service} % are wanted.",
+    "use_in_lumps": "It goes in lumps (standard deviation {sd} a day), which Poisson, piece by piece, does not see: {poisson} would be too few, the normal distribution asks for {point}.",
+    "safety_stock": "Minimum, what is there to be safe: {point} − {mean}, rounded up to {least}.",
+    "cheapest_lot": "How many at once: {a_year} a year, {order_minor} an order, {rate} % a year of its price to keep it, {each_minor} each: {pieces} in {packs:pack|packs} cost least ({cost_minor} a year, goods and all).",
+    "lot_not_known": "How many at once: nobody offers it alone, so {pieces} at a time.",
+    "maximum_sum": "Maximum: {point} + {pieces} = {maximum}.",
 }
 
 

@@ -28,6 +28,7 @@ PURE = (
     "inventory.kinds",
     "inventory.quantities",
     "inventory.queries",
+    "inventory.reordering",
     "inventory.threads",
     "repairs.buying",
     "repairs.cutting",
