@@ -249,6 +249,10 @@ def _item(item: Item, of: Facts, *, more: bool = False) -> Document:
         "family": of.family or None,
         "life": of.life,
         "cure_hours": of.cure_hours,
+        "step_diameter_mm": millimetres(of.step_diameter),
+        "step_length_mm": millimetres(of.step_length),
+        "takes_least_mm": millimetres(of.takes_least),
+        "takes_most_mm": millimetres(of.takes_most),
         "more": more,
     }
 

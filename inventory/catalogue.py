@@ -18,7 +18,7 @@ from inventory.threads import Thread, read
 FACTS = (
     "id", "kind", "name", "thread", "thread_class", "inner", "diameter", "pilot", "usable_length", "lead",
     "flute", "action", "insert_length", "flange", "hand", "torque_min", "torque_max", "family", "life",
-    "cure_hours",
+    "cure_hours", "step_diameter", "step_length", "takes_least", "takes_most",
 )  # fmt: skip
 _KEYS = (FACTS.index("thread"), FACTS.index("inner"))
 # What makes two items the same thing: everything that was measured, and the name where nothing else tells.

@@ -32,6 +32,14 @@ KINDS: dict[str, Kind] = {
     for kind in (
         Kind("drill", "drill", "drills", ("diameter", "usable_length"), wears=True),
         Kind("removal_drill", "removal drill", "removal drills", ("diameter", "usable_length"), wears=True),
+        Kind(  # its leading step cuts the hole, the second one opens or chamfers its mouth
+            "step_drill",
+            "step drill",
+            "step drills",
+            ("diameter", "step_diameter", "step_length", "usable_length"),
+            wears=True,
+        ),
+        Kind("boring_head", "boring head", "boring heads", ("takes_least", "takes_most", "usable_length")),
         Kind("seat_cutter", "seat cutter", "seat cutters", ("diameter", "pilot"), wears=True),
         Kind("countersink", "countersink", "countersinks", ("diameter",), wears=True),
         Kind(
@@ -41,8 +49,18 @@ KINDS: dict[str, Kind] = {
             ("thread", "thread_class", "usable_length", "lead", "flute", "action"),
             wears=True,
         ),
+        Kind("tap_wrench", "tap wrench", "tap wrenches", ("takes_least", "takes_most")),
+        Kind("guide_bush", "guide bush", "guide bushes", ("diameter",)),  # its bore: the tool that it guides
         Kind("hole_gauge", "hole gauge", "hole gauges", ("thread", "thread_class"), calibrated=True),
         Kind("final_gauge", "final gauge", "final gauges", ("thread", "thread_class"), calibrated=True),
+        Kind(
+            "minor_gauge",
+            "minor diameter gauge",
+            "minor diameter gauges",
+            ("thread", "thread_class"),
+            calibrated=True,
+        ),
+        Kind("pitch_gauge", "pitch gauge", "pitch gauges", ("takes_least", "takes_most")),
         Kind("setting_tool", "setting tool", "setting tools", ("thread",)),
         Kind("inserting_tool", "inserting tool", "inserting tools", ("thread",)),
         Kind("tang_tool", "tang tool", "tang tools", ("thread",)),
@@ -52,8 +70,11 @@ KINDS: dict[str, Kind] = {
         Kind("depth_gauge", "depth gauge", "depth gauges", ("usable_length",), calibrated=True),
         Kind("indicator", "dial indicator", "dial indicators", (), calibrated=True),
         Kind("torque_wrench", "torque wrench", "torque wrenches", ("torque_min", "torque_max"), calibrated=True),
-        Kind("fixture", "fixture", "fixtures", ("name",)),
+        Kind("proof_bolt", "proof bolt", "proof bolts", ("thread", "usable_length")),
+        Kind("fixture", "fixture", "fixtures", ("name",)),  # its hand is asked for where the part is handed
         Kind("insert", "insert", "inserts", ("thread", "inner", "insert_length", "family"), counted=True),
+        Kind("plug", "threaded plug", "threaded plugs", ("thread", "insert_length"), counted=True),
+        Kind("lubricant", "lubricant", "lubricants", ("name",), counted=True, shared=True),
         Kind("oil", "oil", "oils", (), counted=True, shared=True),
         Kind("cleaner", "cleaner", "cleaners", (), counted=True, shared=True),
         Kind("adhesive", "adhesive", "adhesives", (), counted=True, shared=True, perishable=True),
@@ -70,6 +91,47 @@ KINDS: dict[str, Kind] = {
         Kind("safety", "safety item", "safety items", ("name",), counted=True, shared=True),
     )
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """What ISO 13399 calls a measurement, and how that is known."""
+
+    symbol: str
+    meaning: str
+    known: str
+
+
+_READ = "read in published lists of the parameters of ISO 13399, not in the standard itself"
+_MEMORY = "from memory"
+
+# By the fields of `Facts`; a thread is two properties there, its size and its pitch. Where nothing stands the standard
+# has none that means the same: INSL is the length of an indexable insert and no thread insert's, THCHT the form of a
+# tap's lead and not its threads, FHA the angle of a flute and not its kind, TQ the torque that clamps an insert.
+SYMBOLS: dict[str, Symbol] = {
+    "thread": Symbol("TDZ", "thread diameter size", _READ),
+    "pitch": Symbol("TP", "thread pitch", _READ),
+    "tpi": Symbol("TPI", "threads per inch", _READ),
+    "thread_class": Symbol("TCTR", "thread tolerance class", _READ),
+    "diameter": Symbol("DC", "cutting diameter", _READ),
+    "usable_length": Symbol("LU", "usable length", _READ),
+    "step_length": Symbol("SDL", "step diameter length", _READ),
+    "step_diameter": Symbol("DC_2", "cutting diameter of the second step", _MEMORY),
+    "takes_least": Symbol("DCN", "minimum cutting diameter", _MEMORY),
+    "takes_most": Symbol("DCX", "maximum cutting diameter", _READ),
+}
+
+
+def symbol(kind: str, measure: str) -> str:
+    """The ISO 13399 symbol of a measurement of a kind, "" where it has none.
+
+    The standard describes cutting tools, and so a gauge, a collar or an insert has none.
+
+    >>> symbol("drill", "diameter"), symbol("stop_collar", "diameter"), symbol("tap", "thread")
+    ('DC', '', 'TDZ')
+    """
+    cuts = KINDS[kind].wears or kind == "boring_head"
+    return SYMBOLS[measure].symbol if cuts and measure in SYMBOLS else ""
 
 
 def plain(word: str) -> str:
@@ -93,6 +155,9 @@ class Facts:
     `thread` is the key that the tool or the insert's outside carries, `inner` the key inside an insert;
     `hand` is a fixture's own hand ("L", "R" or ""), a thread's hand stands in its key. `life` is holes
     between regrinds; `cure_hours` what an adhesive takes to cure by its data sheet, in whole hours, rounded up.
+    A step drill's `diameter` is that of its leading step, which is `step_length` long, `step_diameter` that of the
+    second. `takes_least` and `takes_most` are the bores of a boring head, the squares of a tap wrench, the pitches of
+    a pitch gauge.
     None or "" means: nothing entered, so it cannot be matched on that.
     """
 
@@ -116,6 +181,10 @@ class Facts:
     family: str = ""
     life: int | None = None
     cure_hours: int | None = None
+    step_diameter: int | None = None
+    step_length: int | None = None
+    takes_least: int | None = None
+    takes_most: int | None = None
 
     def missing(self) -> tuple[str, ...]:
         """The measurements that this item's kind must carry and that were not entered.

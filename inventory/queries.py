@@ -42,11 +42,17 @@ _DECIMAL = re.compile(r"\d*\.?\d+(?:\s*(?:mm|in|\"))?", re.IGNORECASE)
 _FRACTION = re.compile(r"(?:\d+[\s-])?\d+/\d+(?:\s*(?:in|\"))?", re.IGNORECASE)
 
 
+# Last words that many names have too, or that mean something else alone: a cylinder head, a spark plug, a bush.
+_OF_NAMES = frozenset(
+    {"item", "items", "bin", "bins", "head", "heads", "plug", "plugs", "bush", "bushes", "bolt", "bolts"}
+)
+
+
 def kind_words() -> dict[str, tuple[str, ...]]:
     """Kinds by every word that they go by: their own, in one and in many, and a last word that several share.
 
     >>> kind_words()["taps"], kind_words()["gauge"]
-    (('tap',), ('hole_gauge', 'final_gauge', 'depth_gauge'))
+    (('tap',), ('hole_gauge', 'final_gauge', 'minor_gauge', 'pitch_gauge', 'depth_gauge'))
     """
     words: dict[str, tuple[str, ...]] = {}
     heads: dict[str, list[str]] = defaultdict(list)
@@ -54,7 +60,7 @@ def kind_words() -> dict[str, tuple[str, ...]]:
         for word in (kind.word, kind.plural):
             words[word] = (kind.code,)
             head = word.rsplit(" ", 1)[-1]
-            if head != word and head not in ("item", "items", "bin", "bins"):
+            if head != word and head not in _OF_NAMES:
                 heads[head].append(kind.code)
     words = {**{head: tuple(codes) for head, codes in heads.items()}, **words}
     for word in ("tap drill", "tapping drill"):

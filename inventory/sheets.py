@@ -141,6 +141,10 @@ STOCK = (
     Column("family", "item", "insert family and edition: own-flanged/1", str),
     Column("life", "item", "holes between regrinds", _whole(1)),
     Column("cure hours", "item", "hours an adhesive takes to cure, by its data sheet, rounded up", _whole(1)),
+    Column("step diameter", "item", "diameter of a step drill's second step", _diameter),
+    Column("step length", "item", "length of a step drill's leading step", read_length),
+    Column("takes least", "item", "least bore, tap square or pitch (boring head, tap wrench, pitch gauge)", _diameter),
+    Column("takes most", "item", "largest bore, tap square or pitch", _diameter),
     Column("tag", "unit", "the unit's own tag; a row with one is a unit", str),
     Column("condition", "unit", "new, serviceable (if left out) or due_regrind", _word(_CONDITIONS)),
     Column("holes cut", "unit", "holes cut since the last regrind", _whole(0)),
@@ -457,6 +461,10 @@ def _unfit_stock(row: Row) -> Iterator[Reason]:
         yield row.fault(
             "pilot", Reason("pilot_not_under_cutter", pilot_nm=value["pilot"], diameter_nm=value["diameter"])
         )
+    if "diameter" in value and value.get("step_diameter", value["diameter"] + 1) <= value["diameter"]:
+        yield row.fault("step diameter", Reason("item_step_over_diameter"))
+    if value.get("takes_least", 0) > value.get("takes_most", value.get("takes_least", 0)):
+        yield row.fault("takes least", Reason("item_takes_range"))
     if value.get("torque_min", 0) > value.get("torque_max", value.get("torque_min", 0)):
         yield row.fault("torque min", Reason("item_torque_range"))
     if "tag" in value and "quantity" in value:

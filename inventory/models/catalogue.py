@@ -63,6 +63,10 @@ class Item(models.Model):
     cure_hours = models.BigIntegerField(
         null=True, blank=True, help_text="whole hours that an adhesive takes to cure, by its data sheet"
     )
+    step_diameter = models.BigIntegerField(null=True, blank=True, help_text="of a step drill's second step")
+    step_length = models.BigIntegerField(null=True, blank=True, help_text="of a step drill's leading step")
+    takes_least = models.BigIntegerField(null=True, blank=True, help_text="least bore, square or pitch that it takes")
+    takes_most = models.BigIntegerField(null=True, blank=True, help_text="largest bore, square or pitch that it takes")
     counted = models.BooleanField(default=False, help_text="lies in batches instead of carrying tags")
 
     class Meta:
@@ -90,12 +94,26 @@ class Item(models.Model):
                     "torque_max",
                     "life",
                     "cure_hours",
+                    "step_diameter",
+                    "step_length",
+                    "takes_least",
+                    "takes_most",
                 )
             ),
             Rule(
                 condition=Q(torque_min__isnull=True)
                 | (Q(torque_min__gte=0) & (Q(torque_max__isnull=True) | Q(torque_min__lte=F("torque_max")))),
                 name="item_torque_range",
+            ),
+            Rule(
+                condition=Q(takes_least__isnull=True)
+                | Q(takes_most__isnull=True)
+                | Q(takes_least__lte=F("takes_most")),
+                name="item_takes_range",
+            ),
+            Rule(
+                condition=Q(step_diameter__isnull=True) | Q(diameter__isnull=True) | Q(step_diameter__gt=F("diameter")),
+                name="item_step_over_diameter",
             ),
             Rule(condition=Q(flute="") | Q(flute__in=FLUTES), name="item_flute_known"),
             Rule(condition=Q(action="") | Q(action__in=ACTIONS), name="item_action_known"),

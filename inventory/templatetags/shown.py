@@ -10,6 +10,7 @@ from django import template
 from django.conf import settings
 
 from inventory.errors import Reason
+from inventory.kinds import symbol
 from inventory.quantities import show_length, show_money, show_torque
 from inventory.threads import Thread, ThreadError
 from inventory.wording import say
@@ -83,6 +84,12 @@ def tenths(number: int | None) -> str:
 def spaced(code: str) -> str:
     """A code as words: "usable_length" is "usable length"."""
     return code.replace("_", " ")
+
+
+@register.filter
+def iso_symbol(kind: str, measure: str) -> str:
+    """What ISO 13399 calls a measurement of a kind, "" where it has no symbol for it."""
+    return symbol(kind, measure)
 
 
 @register.simple_tag(takes_context=True)

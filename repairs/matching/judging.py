@@ -108,6 +108,10 @@ def guided(need: Need) -> bool:
     return bool(need.pilot_of) and need.pilot_under is not None
 
 
+# What a kind must carry and no need can ask about: where it is missing, nothing of that kind is matched.
+_NEVER_ASKED = frozenset({"step_diameter", "step_length", "takes_least", "takes_most"})
+
+
 def _wanted_of(need: Need) -> Iterator[str]:
     """The measurements without which nothing can be matched to this need."""
     for name, wanted in (
@@ -146,6 +150,7 @@ def measurements(need: Need, line: StockLine) -> Iterator[Finding]:
         yield REFUSAL, Reason("other_kind", kind=facts.kind, wanted=need.kind)
         return
     missing = {name for name in _wanted_of(need) if getattr(facts, name) in (None, "")}
+    missing |= set(facts.missing()) & _NEVER_ASKED
     for name in sorted(missing):
         yield REFUSAL, Reason("measurement_missing", measurement=name)
     if need.thread and facts.thread and facts.thread != need.thread:

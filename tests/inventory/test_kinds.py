@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import pytest
 
-from inventory.kinds import KINDS, Facts, plain
+from inventory.kinds import KINDS, SYMBOLS, Facts, plain, symbol
 
 
 @pytest.mark.parametrize("code", KINDS)
@@ -35,3 +35,41 @@ def test_no_two_kinds_are_called_alike() -> None:
 
 def test_only_tagged_things_wear_or_are_calibrated() -> None:
     assert [kind.code for kind in KINDS.values() if kind.counted and (kind.wears or kind.calibrated)] == []
+
+
+@pytest.mark.parametrize(
+    ("code", "carries"),
+    [
+        ("step_drill", {"diameter", "step_diameter", "step_length", "usable_length"}),
+        ("seat_cutter", {"diameter", "pilot"}),
+        ("tap", {"thread", "thread_class", "usable_length", "lead", "flute", "action"}),
+        ("plug", {"thread", "insert_length"}),
+        ("minor_gauge", {"thread", "thread_class"}),
+        ("pitch_gauge", {"takes_least", "takes_most"}),
+        ("boring_head", {"takes_least", "takes_most", "usable_length"}),
+        ("tap_wrench", {"takes_least", "takes_most"}),
+        ("torque_wrench", {"torque_min", "torque_max"}),
+        ("guide_bush", {"diameter"}),
+        ("proof_bolt", {"thread", "usable_length"}),
+        ("fixture", {"name"}),
+    ],
+)
+def test_the_catalogue_knows_what_each_tool_of_the_crib_must_carry(code: str, carries: set[str]) -> None:
+    assert set(KINDS[code].measures) == carries
+
+
+def test_every_symbol_is_of_something_that_is_kept_and_says_how_it_is_known() -> None:
+    kept = {field.name for field in fields(Facts)} | {"pitch", "tpi"}  # a thread is two properties there
+    assert set(SYMBOLS) <= kept
+    assert all("read in" in each.known or each.known == "from memory" for each in SYMBOLS.values())
+    assert len({each.symbol for each in SYMBOLS.values()}) == len(SYMBOLS)
+
+
+def test_only_what_cuts_has_a_symbol() -> None:
+    assert (symbol("drill", "diameter"), symbol("drill", "usable_length"), symbol("tap", "thread")) == (
+        "DC",
+        "LU",
+        "TDZ",
+    )
+    assert [symbol(kind, "diameter") for kind in ("stop_collar", "guide_bush", "hole_gauge")] == ["", "", ""]
+    assert symbol("insert", "insert_length") == symbol("torque_wrench", "torque_max") == ""

@@ -88,7 +88,7 @@ def test_what_can_be_more_than_one_thing_is_asked_with_texts_that_would_do(typed
 
 
 def test_words_that_several_kinds_share_mean_them_all() -> None:
-    assert read_query("gauges").kinds == ("hole_gauge", "final_gauge", "depth_gauge")
+    assert read_query("gauges").kinds == ("hole_gauge", "final_gauge", "minor_gauge", "pitch_gauge", "depth_gauge")
     assert read_query("hole gauge").kinds == ("hole_gauge",)
     assert read_query("drills").kinds == ("drill",)
     assert read_query("removal-drill").kinds == ("removal_drill",)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from inventory.errors import Reason
-from inventory.kinds import Held
+from inventory.kinds import KINDS, Facts, Held
 from inventory.threads import Thread
 from repairs.matching import REFUSED, Judgement, judge, judge_item, match
 from repairs.methods.values import DOUBTFUL, MATCH, Need, Window
@@ -199,6 +199,44 @@ def test_what_lacks_a_measurement_that_is_asked_for_cannot_be_matched_on_it(
     judgement = judge(asked, tap("T-1", facts))
     assert judgement.status == "refused"
     assert [(reason.code, reason["measurement"]) for reason in judgement.reasons] == [("measurement_missing", missing)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "missing"),
+    [
+        ("step_drill", "step_diameter"),
+        ("step_drill", "step_length"),
+        ("boring_head", "takes_least"),
+        ("tap_wrench", "takes_most"),
+        ("pitch_gauge", "takes_most"),
+    ],
+)
+def test_what_no_need_can_ask_about_is_never_passed_over(kind: str, missing: str) -> None:
+    whole = dict.fromkeys(KINDS[kind].measures, 10 * MM) | ({"step_diameter": 12 * MM} if kind == "step_drill" else {})
+    due = {"calibration_due": date(2027, 1, 1)}
+    assert judge(need(kind), unit("X-1", kind, whole, **due)).status == MATCH
+    judgement = judge(need(kind), unit("X-1", kind, {**whole, missing: None}, **due))
+    assert judgement.status == "refused"
+    assert [(reason.code, reason["measurement"]) for reason in judgement.reasons] == [("measurement_missing", missing)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked", "missing"),
+    [
+        ("minor_gauge", {"thread": M16.key}, "thread"),
+        ("minor_gauge", {"classes": ("6H",)}, "thread_class"),
+        ("proof_bolt", {"thread": M14.key}, "thread"),
+        ("proof_bolt", {"reach": 30 * MM}, "usable_length"),
+        ("plug", {"length": 20 * MM}, "insert_length"),
+        ("guide_bush", {"diameter": WINDOW}, "diameter"),
+        ("boring_head", {"reach": 30 * MM}, "usable_length"),
+        ("lubricant", {"name": "lard oil"}, "name"),
+    ],
+)
+def test_every_kind_says_on_what_it_cannot_be_matched(kind: str, asked: dict[str, Any], missing: str) -> None:
+    facts = {"takes_least": MM, "takes_most": 2 * MM} if kind == "boring_head" else {}
+    (reason,) = judge_item(need(kind, **asked), Facts(item=1, kind=kind, **facts)).reasons
+    assert (reason.code, reason["measurement"]) == ("measurement_missing", missing)
 
 
 def test_a_measurement_that_is_not_asked_for_may_be_missing() -> None:
