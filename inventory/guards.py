@@ -327,6 +327,14 @@ def refusal(error: IntegrityError) -> Reason | None:
     return Reason(named) if named is not None and known else None
 
 
+def lock_table(connection: BaseDatabaseWrapper, table: str) -> None:
+    """Let nobody else write to a table until the transaction ends; reading goes on. On SQLite a transaction is alone
+    with writing anyway."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute(f'LOCK TABLE "{table}" IN SHARE ROW EXCLUSIVE MODE')
+
+
 @contextmanager
 def act() -> Iterator[None]:
     """One act: one transaction, and what the database refuses comes out as a named `Refused`."""

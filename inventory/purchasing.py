@@ -20,7 +20,7 @@ from inventory.stock import aware
 
 __all__ = [
     "OfferFacts", "OnOrder", "add_offer", "add_supplier", "close_order", "currency_code", "lock_supplier",
-    "next_number", "offers_for", "on_order", "open_orders", "order_of_request", "place_order",
+    "next_number", "offers_for", "on_order", "open_orders", "order_of_request", "place_order", "refuse_terms",
 ]  # fmt: skip
 
 
@@ -58,21 +58,7 @@ def add_offer(
     Raises `Refused`: offer_without_items, price_break_not_cheaper where buying more would cost more a pack,
     and the tables' own rules (offer_item_twice, offer_pack_positive, price_break_twice …).
     """
-    if not items:
-        raise Refused(Reason("offer_without_items"))
-    dearest = price
-    for packs, broken in sorted(breaks):
-        if broken > dearest:
-            raise Refused(
-                Reason(
-                    "price_break_not_cheaper",
-                    packs=packs,
-                    price_minor=broken,
-                    before_minor=dearest,
-                    currency=supplier.currency,
-                )
-            )
-        dearest = broken
+    refuse_terms(items=[item for item, _ in items], price=price, breaks=breaks, currency=supplier.currency)
     with act():
         offer = Offer.objects.create(
             supplier=supplier, number=number, name=name, pack=pack, price=price, lead_days=lead_days
@@ -80,6 +66,35 @@ def add_offer(
         OfferItem.objects.bulk_create(OfferItem(offer=offer, item=item, quantity=quantity) for item, quantity in items)
         PriceBreak.objects.bulk_create(PriceBreak(offer=offer, packs=packs, price=broken) for packs, broken in breaks)
         return offer
+
+
+def refuse_terms(*, items: Sequence[Item], price: int, breaks: Sequence[tuple[int, int]], currency: str) -> None:
+    """What an offer cannot be, told before anything is written.
+
+    Raises `Refused`: offer_without_items, offer_item_twice, price_break_above_one_pack, price_break_twice,
+    price_break_not_cheaper.
+    """
+    if not items:
+        raise Refused(Reason("offer_without_items"))
+    if any(item is other for at, item in enumerate(items) for other in items[:at]):
+        raise Refused(Reason("offer_item_twice"))
+    dearest, last = price, 1
+    for packs, broken in sorted(breaks):
+        if packs <= 1:
+            raise Refused(Reason("price_break_above_one_pack"))
+        if packs == last:
+            raise Refused(Reason("price_break_twice"))
+        if broken > dearest:
+            raise Refused(
+                Reason(
+                    "price_break_not_cheaper",
+                    packs=packs,
+                    price_minor=broken,
+                    before_minor=dearest,
+                    currency=currency,
+                )
+            )
+        dearest, last = broken, packs
 
 
 def offers_for(items: Collection[int]) -> list[OfferFacts]:
