@@ -20,6 +20,8 @@ from inventory.purchasing import currency_code
 from inventory.quantities import NM_PER_INCH, NM_PER_MM, read_length, read_money, read_torque, to_mm
 from inventory.threads import DrillError, Reading, Thread, ThreadError, read, read_drill
 
+_LARGEST_DIAMETER = 1_000 * NM_PER_MM  # beyond it is a slip of the unit
+
 # --- cells, read -------------------------------------------------------------------------------------------
 
 
@@ -38,11 +40,14 @@ def _word(words: dict[str, str]) -> Callable[[str], str]:
 
 
 def _diameter(text: str) -> int:
-    """A diameter in nm: a drill by size or name, or any other length ("30 thou")."""
+    """A diameter in nm: a drill by size or name, or any other length up to a metre ("30 thou", a boring head's 300)."""
     try:
         return read_drill(text).diameter_nm
     except DrillError as refused:
-        if refused.reason.code != "drill_unreadable":
+        if refused.reason.code not in ("drill_unreadable", "drill_size_impossible"):
+            raise
+        larger = refused.reason.code == "drill_size_impossible"
+        if larger and refused.reason["diameter_nm"] > _LARGEST_DIAMETER:
             raise
         return read_length(text)
 
@@ -142,6 +147,11 @@ class Column:
     @property
     def field(self) -> str:
         return "thread_class" if self.name == "class" else self.name.replace(" ", "_")
+
+    @property
+    def unit(self) -> str:
+        """The unit in which its values are written, "" for what is no size."""
+        return {_mm: "mm", _newton_metres: "N·m"}.get(self.writer, "")
 
     @property
     def iso(self) -> str:
