@@ -14,6 +14,10 @@ class InventoryConfig(AppConfig):
 
         guards.register(
             guards.append_only("inventory_movement", keys=("id", "request_key")),
+            guards.append_only("inventory_orderpoint", keys=("id", "request_key")),
+            guards.append_only("inventory_cribsetting"),
+            guards.append_only("inventory_delivery", keys=("id", "request_key")),
+            guards.append_only("inventory_deliveryline", keys=("id", ("delivery_id", "line_id", "item_id"))),
             guards.no_overlap(
                 "inventory_unithold",
                 name="unit_hold_overlap",

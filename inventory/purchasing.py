@@ -10,17 +10,48 @@ from datetime import date, datetime
 from typing import Any
 
 from django.conf import settings
-from django.db.models import F, Prefetch, QuerySet, Sum
+from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import OfferFacts
-from inventory.models import Item, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
-from inventory.stock import aware
+from inventory.models import (
+    Bin,
+    Delivery,
+    DeliveryLine,
+    Item,
+    Offer,
+    OfferItem,
+    Order,
+    OrderLine,
+    PriceBreak,
+    Supplier,
+)
+from inventory.stock import aware, receive_batch, receive_unit
 
 __all__ = [
-    "OfferFacts", "OnOrder", "add_offer", "add_supplier", "close_order", "currency_code", "lock_supplier",
-    "next_number", "offers_for", "on_order", "open_orders", "order_of_request", "place_order", "refuse_terms",
+    "Came",
+    "Expected",
+    "OfferFacts",
+    "OnOrder",
+    "add_offer",
+    "add_supplier",
+    "close_order",
+    "currency_code",
+    "deliveries",
+    "expected",
+    "lead_days",
+    "lock_supplier",
+    "next_number",
+    "offers_for",
+    "on_order",
+    "open_orders",
+    "order_numbered",
+    "order_of_request",
+    "place_order",
+    "receive_order",
+    "refuse_terms",
 ]  # fmt: skip
 
 
@@ -160,9 +191,12 @@ def place_order(
     by: Any,
     as_of: datetime,
     due: date | None = None,
+    urgent_why: str = "",
     request_key: str | None = None,
 ) -> Order:
     """Write down an order that is placed with a supplier; each line an offer, packs and the price agreed for a pack.
+
+    `urgent_why` makes it an emergency purchase, which the figures count.
 
     The same `request_key` answers with the order that it made. Raises `Refused`: order_without_lines,
     supplier_unknown, offer_not_on_sale where one is not this supplier's or no longer sold, order_number_taken,
@@ -184,8 +218,9 @@ def place_order(
                 if offer not in sold:
                     raise Refused(Reason("offer_not_on_sale", offer=offer, supplier=supplier))
             order = Order.objects.create(
-                supplier=firm, number=number, state="placed", at=at, by=str(by), due=due, request_key=request_key
-            )
+                supplier=firm, number=number, state="placed", at=at, by=str(by), due=due,
+                urgent_why=urgent_why, request_key=request_key,
+            )  # fmt: skip
             OrderLine.objects.bulk_create(
                 OrderLine(order=order, offer_id=offer, packs=packs, price=price) for offer, packs, price in lines
             )
@@ -239,14 +274,21 @@ def close_order(*, number: str, state: str, by: Any, as_of: datetime) -> Order:
 
 
 def on_order(items: Collection[int]) -> dict[int, list[OnOrder]]:
-    """What placed orders will bring of these items (ids), by item, the earliest due first. One query."""
+    """What placed orders will still bring of these items (ids), by item, the earliest due first. One query.
+
+    What came of it is taken off; packs are those that the rest still takes.
+    """
+    came = DeliveryLine.objects.filter(line=OuterRef("offer__order_lines"), item=OuterRef("item")).order_by()
     rows = OfferItem.objects.filter(item__in=items, offer__order_lines__order__state="placed").values_list(
         "item", "offer", "quantity", "offer__pack", "offer__order_lines__packs", "offer__order_lines__order__number",
         "offer__order_lines__order__due",
+        Coalesce(Subquery(came.values("line").annotate(total=Sum("pieces")).values("total")), 0),
     )  # fmt: skip
     found: dict[int, list[OnOrder]] = defaultdict(list)
-    for item, offer, quantity, pack, packs, number, due in rows:
-        found[item].append(OnOrder(number, item, offer, packs, packs * pack * quantity, due))
+    for item, offer, quantity, pack, packs, number, due, here in rows:
+        left = packs * pack * quantity - here
+        if left > 0:
+            found[item].append(OnOrder(number, item, offer, -(-left // (pack * quantity)), left, due))
     for each in found.values():
         each.sort(key=lambda coming: (coming.due or date.max, coming.number))
     return found
@@ -257,3 +299,173 @@ def open_orders(most: int = 50) -> QuerySet[Order]:
     orders = Order.objects.filter(state="placed").select_related("supplier").prefetch_related("lines__offer")
     orders = orders.annotate(goods=Sum(F("lines__packs") * F("lines__price")))
     return orders.annotate(total=F("goods") + F("supplier__carriage")).order_by("-pk")[:most]
+
+
+# --- what comes in -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a line of an order brings of one item: pieces ordered, those that came, and those still to come."""
+
+    line: int
+    item: Item
+    offer: Offer
+    ordered: int
+    came: int
+
+    @property
+    def left(self) -> int:
+        """Never below nought, though more may come than was ordered."""
+        return max(0, self.ordered - self.came)
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """What came for one line of an order: a counted quantity with lot and dates, or tools by their tags; into a bin."""
+
+    line: int
+    item: int
+    bin: Bin
+    quantity: int = 0
+    tags: tuple[str, ...] = ()
+    lot: str = ""
+    packed: date | None = None
+    expires: date | None = None
+    calibration_due: date | None = None
+
+    @property
+    def pieces(self) -> int:
+        return self.quantity or len(self.tags)
+
+
+def order_numbered(number: str) -> Order:
+    """The order of this number, with its supplier. Raises `Refused`: order_unknown."""
+    order = Order.objects.select_related("supplier").filter(number=number).first()
+    if order is None:
+        raise Refused(Reason("order_unknown", number=number))
+    return order
+
+
+def expected(order: Order) -> list[Expected]:
+    """What an order brings, line by line and item by item. Three queries."""
+    here: dict[tuple[int, int], int] = defaultdict(int)
+    for line, item, pieces in DeliveryLine.objects.filter(delivery__order=order).values_list("line", "item", "pieces"):
+        here[line, item] += pieces
+    lines = order.lines.select_related("offer").order_by("id")
+    contents = Prefetch("offer__lines", OfferItem.objects.select_related("item").order_by("id"))
+    return [
+        Expected(line.pk, each.item, line.offer, line.packs * line.offer.pack * each.quantity,
+                 here[line.pk, each.item_id])
+        for line in lines.prefetch_related(contents)
+        for each in line.offer.lines.all()
+    ]  # fmt: skip
+
+
+def receive_order(
+    *,
+    number: str,
+    came: Sequence[Came],
+    by: Any,
+    as_of: datetime,
+    note: str = "",
+    complete: bool = False,
+    request_key: str | None = None,
+) -> Delivery:
+    """What came of an order goes into its bins, each through the ledger; the order closes with its last piece.
+
+    A part leaves the rest on order, unless `complete` says that nothing more will come. All of it or nothing. The same
+    `request_key` answers with the delivery that it made. Raises `Refused`: order_unknown, order_closed,
+    nothing_came, order_line_unknown, item_is_tagged, item_is_counted, and what receiving refuses (tag_taken,
+    batch_dates_differ …).
+    """
+    at = aware(as_of)
+    try:
+        with act():
+            order = Order.objects.select_for_update(no_key=True).filter(number=number).first()
+            if order is None:
+                raise Refused(Reason("order_unknown", number=number))
+            done = _delivered(request_key, order)
+            if done is not None:
+                return done
+            if order.state != "placed":
+                raise Refused(Reason("order_closed", number=number, state=order.state))
+            if not came and not complete:
+                raise Refused(Reason("nothing_came"))
+            wanted = {(each.line, each.item.pk): each for each in expected(order)}
+            delivery = Delivery.objects.create(order=order, at=at, by=str(by), note=note, request_key=request_key)
+            entry: dict[str, Any] = {"as_of": at, "by": by, "reason": order.number}
+            pieces: dict[tuple[int, int], int] = defaultdict(int)
+            for each in came:
+                of = wanted.get((each.line, each.item))
+                if of is None:
+                    raise Refused(Reason("order_line_unknown", number=number))
+                if each.tags or not of.item.counted:
+                    for tag in each.tags:
+                        receive_unit(
+                            item=of.item, tag=tag, bin=each.bin, calibration_due=each.calibration_due, **entry
+                        )  # fmt: skip
+                else:
+                    receive_batch(
+                        item=of.item, quantity=each.quantity, bin=each.bin, lot=each.lot, packed=each.packed,
+                        expires=each.expires, **entry,
+                    )  # fmt: skip
+                pieces[each.line, each.item] += each.pieces
+            DeliveryLine.objects.bulk_create(
+                DeliveryLine(delivery=delivery, line_id=line, item_id=item, pieces=count)
+                for (line, item), count in pieces.items()
+                if count
+            )
+            if complete or all(each.left <= pieces[key] for key, each in wanted.items()):
+                order.state, order.closed_by, order.closed_at = "received", str(by), at
+                order.save(update_fields=["state", "closed_by", "closed_at"])
+            return delivery
+    except Refused as refused:
+        # Its twin was a moment ahead; the first one's answer is the answer.
+        if refused.reason.code == "delivery_request_key_taken" and (
+            done := _delivered(request_key, order_numbered(number))
+        ):
+            return done
+        raise
+
+
+def _delivered(request_key: str | None, order: Order) -> Delivery | None:
+    done = Delivery.objects.filter(request_key=request_key).first() if request_key else None
+    if done is not None and done.order_id != order.pk:
+        raise Refused(Reason("request_key_reused", label=order.number))
+    return done
+
+
+def deliveries(order: Order) -> QuerySet[Delivery]:
+    """What came of an order, the first first, each with its lines and their items. Three queries."""
+    return order.deliveries.order_by("id").prefetch_related("lines__item")
+
+
+def lead_days(items: Collection[int], *, since: datetime) -> dict[int, list[int]]:
+    """How many whole days orders of these items took, placed since a moment, by item. Two queries.
+
+    From the day an order was placed to the day its last piece of the item came, in the shop's zone; of an order that
+    was closed without saying what came, to that day. Open and cancelled orders tell nothing yet.
+    """
+    zone = settings.SHOP_ZONE
+    lines = OfferItem.objects.filter(
+        item__in=items, offer__order_lines__order__state="received", offer__order_lines__order__at__gte=since
+    )
+    ordered: dict[tuple[int, int], tuple[datetime, datetime | None]] = {}
+    for item, order, at, closed in lines.order_by("offer__order_lines__order").values_list(
+        "item", "offer__order_lines__order", "offer__order_lines__order__at", "offer__order_lines__order__closed_at"
+    ):
+        ordered[item, order] = (at, closed)
+    last: dict[tuple[int, int], datetime] = {}
+    arrived = DeliveryLine.objects.filter(item__in=items, delivery__order__at__gte=since).order_by("id")
+    told: set[int] = set()
+    for item, order, at in arrived.values_list("item", "delivery__order", "delivery__at"):
+        last[item, order] = at
+        told.add(order)
+    found: dict[int, list[int]] = defaultdict(list)
+    for (item, order), (placed, closed) in ordered.items():
+        came = last.get((item, order)) if order in told else closed
+        if came is not None:
+            days = (came.astimezone(zone).date() - placed.astimezone(zone).date()).days
+            found[item].append(max(0, days))
+    return dict(found)

@@ -35,6 +35,8 @@ class Right:
 READ = Right("read", ROLES)
 MOVE_STOCK = Right("move_stock", (STOREKEEPER,))
 BUY = Right("buy", (STOREKEEPER,))
+ORDER_POINTS = Right("order_points", (STOREKEEPER,))
+RUN_CRIB = Right("run_crib", (STOREKEEPER, FOREMAN))  # what the crib has settled for itself
 
 
 class RoleLacking(PermissionDenied):

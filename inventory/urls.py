@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import shelf
+from inventory.views import attention, order_points, orders, policy, shelf
 from inventory.views.threads import threads
 
 
@@ -24,6 +24,16 @@ urlpatterns = [
     path("shelf/bins/<name:site>/<name:name>/", shelf.bin_, name="bin"),
     path("shelf/moves/units/<name:tag>/", shelf.move_unit, name="unit-move"),
     path("shelf/moves/batches/<int:pk>/", shelf.move_batch, name="batch-move"),
+    path("shelf/order-points/", order_points.listed, name="order-points"),
+    path("shelf/order-points/set/<name:number>/", order_points.set_, name="order-point-set"),
+    path("shelf/order-points/take/<name:number>/", order_points.take, name="order-point-take"),
+    path("orders/receive/<name:number>/", orders.receive, name="order-receive"),
+    path("orders/<name:number>/", orders.order, name="order"),
+    path("attention/", attention.needs_attention, name="attention"),
+    path("attention/calendar/", attention.address, name="calendar-address"),
+    path("calendar/<str:secret>.ics", attention.calendar, name="calendar"),
+    path("settings/crib/", policy.shown, name="crib-settings"),
+    path("settings/crib/set/", policy.settle, name="crib-settings-settle"),
     path("threads/", threads, name="threads"),
     path("api/shelf/", api.shelf, name="api-shelf"),
     path("api/threads/", api.thread, name="api-thread"),

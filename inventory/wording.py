@@ -28,6 +28,8 @@ _ROUNDINGS: dict[str, Rounding] = {"down": "down", "up": "up"}
 
 WORDS = {
     "loan": "on loan", "regrind": "at regrind", "calibration": "at calibration",  # why a unit is away
+    "slow_days": "the days of slow stock", "least_days": "the least days of history",
+    "expiry": "expiry", "away": "away", "order": "orders",
     "due_regrind": "due for regrind", "due_calibration": "due for calibration",
     "point": "spiral point", "form": "forming", "cut": "cutting",
 }  # fmt: skip
@@ -391,6 +393,47 @@ SENTENCES: dict[str, str] = {
     "cheapest_lot": "How many at once: {a_year} a year, {order_minor} an order, {rate} % a year of its price to keep it, {each_minor} each: {pieces} in {packs:pack|packs} cost least ({cost_minor} a year, goods and all).",
     "lot_not_known": "How many at once: nobody offers it alone, so {pieces} at a time.",
     "maximum_sum": "Maximum: {point} + {pieces} = {maximum}.",
+    # --- order points, deliveries, what the crib has settled
+    "order_point_whole": "Minimum, order point and maximum are given together, or none of them.",
+    "order_point_minimum_not_negative": "A minimum is nought or more.",
+    "order_point_not_under_minimum": "The order point must not be below the minimum.",
+    "order_point_within_maximum": "The maximum must not be below the order point.",
+    "order_point_by_somebody": "Somebody must have set it.",
+    "order_point_says_why": "Say why it is set so.",
+    "order_point_request_key_taken": "This was set already.",
+    "order_point_moved": "What is proposed has changed since the page was shown; look at it once more.",
+    "order_point_proposed": "As proposed.",
+    "at_order_point": "{position} free and on order ({free} free, {on_order} on order), the order point is {point}: {wanted} bring it up to {maximum}.",
+    "crib_setting_by_somebody": "Somebody must have set it.",
+    "crib_setting_says_why": "Say why it is set so.",
+    "crib_setting_unknown": "There is no setting “{code}”.",
+    "crib_setting_unreadable": "“{typed}” will not do: a number from {least} to {most}[ with at most {digits:decimal|decimals}] is wanted.",
+    "crib_setting_crosses": "{low:word} would be {low_days} and more than {high_days}.",
+    "inventory_orderpoint_append_only": "What was set stays told: set it anew.",
+    "inventory_cribsetting_append_only": "What was settled stays told: settle it anew.",
+    "inventory_delivery_append_only": "A delivery stays as it was taken in: the ledger puts right what was wrong.",
+    "inventory_deliveryline_append_only": "A delivery stays as it was taken in: the ledger puts right what was wrong.",
+    "delivery_request_key_taken": "This delivery was booked already.",
+    "delivery_by_somebody": "Somebody must have taken it in.",
+    "delivery_line_twice": "A line of an order comes once a delivery.",
+    "delivery_line_pieces_positive": "At least one piece comes.",
+    "nothing_came": "Nothing is entered that came; enter how many, or say that nothing more will come.",
+    "order_line_unknown": "Order {number} has no such line.",
+    "tag_typed_twice": "{tag} stands there twice; each tool needs a tag of its own.",
+    # --- what needs attention, and its dates
+    "is_away": "It is {why:word}.",
+    "lie_there": "{pieces:piece lies|pieces lie} there.",
+    "cut_so_many": "{holes:hole|holes} cut.",
+    "lies_unused": "{pieces:piece|pieces}, none taken for {days:day|days}.",
+    "never_used": "{pieces:piece|pieces}, none ever taken.",
+    "calendar_name": "Dates of the crib.",
+    "calendar_calibration": "Calibration over after this day: {what}[ ({where})][, with {who}].",
+    "calendar_expiry": "Last good day: {what}[ ({where})].",
+    "calendar_away": "Due back: {what}[, from {who}].",
+    "calendar_order": "Order due: {what}[, {where}].",
+    "calendar_more": "{count:more date|more dates} of this sort ({sort:word}) than the {most} that a calendar gets; the crib's page has all.",
+    "calendar_address_taken": "This address is taken.",
+    "calendar_address_one_each": "Somebody has one address at a time.",
 }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from inventory.roles import BUY, FOREMAN, MOVE_STOCK, READ, ROLES, Right, may
+from inventory.roles import BUY, FOREMAN, MOVE_STOCK, ORDER_POINTS, READ, ROLES, RUN_CRIB, Right, may
 
 PLAN = Right("plan", ROLES)
 BOOK = Right("book", (FOREMAN,))
@@ -17,7 +17,7 @@ HAND_OVER = Right("hand_over", (FOREMAN,))
 
 SETTLE = Right("settle", (FOREMAN,))  # the shop's own limits, order of methods, spindle
 
-_ALL = (READ, PLAN, MOVE_STOCK, BUY, BOOK, ACCEPT, PROVE, EXCEPT, HAND_OVER, SETTLE)
+_ALL = (READ, PLAN, MOVE_STOCK, ORDER_POINTS, RUN_CRIB, BUY, BOOK, ACCEPT, PROVE, EXCEPT, HAND_OVER, SETTLE)
 RIGHTS = {right.code: right for right in _ALL}
 
 

@@ -61,6 +61,16 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "bin": {"get": ALL_ROLES},
     "unit-move": {"post": {STOREKEEPER}},
     "batch-move": {"post": {STOREKEEPER}},
+    "order-points": {"get": ALL_ROLES},
+    "order-point-set": {"post": {STOREKEEPER}},
+    "order-point-take": {"post": {STOREKEEPER}},
+    "order": {"get": ALL_ROLES},
+    "order-receive": {"post": {STOREKEEPER}},
+    "attention": {"get": ALL_ROLES},
+    "calendar-address": {"post": ALL_ROLES},
+    "calendar": {"get": EVERYBODY},
+    "crib-settings": {"get": ALL_ROLES},
+    "crib-settings-settle": {"post": {FOREMAN, STOREKEEPER}},
     "threads": {"get": ALL_ROLES},
     "api": {"get": EVERYBODY},
     "api-schema": {"get": EVERYBODY},
@@ -100,6 +110,9 @@ def addresses(db: None, tmp_path: Path) -> dict[str, str]:
         "batch": [batch.pk],
         "bin": [unit.bin.site.name, unit.bin.name],
     }
+    for name in ("order-point-set", "order-point-take"):
+        given[name] = [batch.item.address]
+    given["order"] = given["order-receive"] = ["B-1"]
     number = Job.objects.get().number
     given["job-card"] = [number, 1]
     found = {}

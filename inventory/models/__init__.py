@@ -1,7 +1,8 @@
 """The tables of what the shop owns; entered from inside this app only, others go through its rooms."""
 
 from inventory.models.catalogue import Item
-from inventory.models.purchasing import Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
+from inventory.models.ordering import CalendarAddress, CribSetting, OrderPoint
+from inventory.models.purchasing import Delivery, DeliveryLine, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
 from inventory.models.reservations import BatchHold, Reservation, UnitHold
 from inventory.models.stock import Batch, Bin, Movement, Person, Site, Unit
 
@@ -9,12 +10,17 @@ __all__ = [
     "Batch",
     "BatchHold",
     "Bin",
+    "CalendarAddress",
+    "CribSetting",
+    "Delivery",
+    "DeliveryLine",
     "Item",
     "Movement",
     "Offer",
     "OfferItem",
     "Order",
     "OrderLine",
+    "OrderPoint",
     "Person",
     "PriceBreak",
     "Reservation",

@@ -110,6 +110,7 @@ class Order(models.Model):
     at = models.DateTimeField()
     by = models.CharField(max_length=80)
     due = models.DateField(null=True, blank=True)
+    urgent_why = models.CharField(max_length=200, blank=True, default="", help_text="an emergency, and why")
     closed_at = models.DateTimeField(null=True, blank=True)
     closed_by = models.CharField(max_length=80, blank=True, default="")
     request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
@@ -146,3 +147,43 @@ class OrderLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.packs} × {self.offer}"
+
+
+class Delivery(models.Model):
+    """What came in on one day of an order: the whole of it or a part. Append-only by a guard."""
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, related_name="deliveries")
+    at = models.DateTimeField()
+    by = models.CharField(max_length=80)
+    note = models.CharField(max_length=80, blank=True, default="", help_text="the number of the delivery note")
+    request_key = models.CharField(max_length=64, null=True, blank=True, default=None)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        verbose_name_plural = "deliveries"
+        constraints: ClassVar = [
+            Sole(fields=["request_key"], name="delivery_request_key_taken"),
+            Rule(condition=~Q(by=""), name="delivery_by_somebody"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.order}, {self.at:%Y-%m-%d}"
+
+
+class DeliveryLine(models.Model):
+    """So many pieces of one item that came for one line of the order."""
+
+    delivery = models.ForeignKey(Delivery, on_delete=models.PROTECT, related_name="lines")
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="came")
+    item = models.ForeignKey("inventory.Item", on_delete=models.PROTECT, related_name="came")
+    pieces = models.BigIntegerField()
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            Sole(fields=["delivery", "line", "item"], name="delivery_line_twice"),
+            Rule(condition=Q(pieces__gt=0), name="delivery_line_pieces_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} × {self.item}"

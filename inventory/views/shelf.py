@@ -15,10 +15,11 @@ from django.views.decorators.http import require_safe
 from inventory import catalogue, search, stock
 from inventory.errors import Reason, Refused
 from inventory.forms import BATCH_ACTS, UNIT_ACTS, MoveForm, acts_on
-from inventory.models import Batch, Bin, Item, Unit
+from inventory.models import Batch, Bin, Unit
 from inventory.presses import pressed
 from inventory.refusals import NotThere, status_of
 from inventory.roles import MOVE_STOCK, READ, known_as, may, page
+from inventory.views.order_points import item_page
 
 
 def _there(read: Callable[..., Any], *args: Any) -> Any:
@@ -119,10 +120,7 @@ def _number(request: HttpRequest, name: str) -> int:
 @require_safe
 def item(request: HttpRequest, number: str) -> HttpResponse:
     """One item of the catalogue with its units and batches."""
-    item: Item = _there(catalogue.item_at, number)
-    found = search.of_item(item, after=request.GET.get("after", ""), as_of=timezone.now())
-    told = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "found": found}
-    return render(request, "inventory/item.html", told)
+    return item_page(request, _there(catalogue.item_at, number))
 
 
 @page(READ)

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from inventory import attention
 from inventory.preferences import units_of
 from inventory.roles import READ, page
 from repairs import jobs
@@ -31,6 +32,7 @@ def today(request: HttpRequest) -> HttpResponse:
     told = {
         "area": "today",
         "now": now,
+        "pressing": attention.pressing(attention.needed(as_of=now)),
         "any": bool(found),
         "capped": SOONEST if len(soonest) > SOONEST else None,
         "starting": [each for away, each in starts if away == timedelta()],

@@ -292,7 +292,7 @@ def test_an_order_that_came_or_was_cancelled_is_no_longer_on_order(short: Bench,
 def test_only_a_storekeeper_writes_orders_and_others_read_and_are_told_who_does(short: Bench, role: str) -> None:
     client, order = client_as(role), _order_by_act("N-1")
     shown = text(client)
-    assert ("Write order to" in shown) == ("has come" in shown) == (role == "storekeeper")
+    assert ("Write order to" in shown) == ("Take in N-1" in shown) == (role == "storekeeper")
     assert ("A storekeeper writes the orders." in shown) == (role != "storekeeper")
     for address in ("buy-order", "buy-close"):
         answer = client.post(reverse(address), {"number": "N-1", "state": "cancelled"})

@@ -1,0 +1,199 @@
+"""What in the crib needs somebody's attention: order points reached, slow and dead stock, tools due for regrind,
+calibrations, expiries, loans and orders; each with what, where, since when, who, and where the act is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.conf import settings
+from django.db.models import F, Max, Min, Q, Sum
+from django.urls import reverse
+
+from inventory import order_points, policy
+from inventory.errors import Reason
+from inventory.kinds import KINDS
+from inventory.models import Batch, Movement, Order, Unit
+from inventory.reordering import TAKEN
+from inventory.stock import GONE
+
+SHOWN = 50  # lines of one part on the page; how many more there are is told
+PARTS = (
+    "order_point", "order_late", "loan_overdue", "calibration_overdue", "calibration_due", "expired", "expires_soon",
+    "due_regrind", "dead_stock", "slow_stock",
+)  # fmt: skip
+# What must be done now; the rest is to be planned.
+PRESSING = frozenset({"order_point", "order_late", "loan_overdue", "calibration_overdue", "expired"})
+
+
+@dataclass(frozen=True, slots=True)
+class Matter:
+    """One thing to see to: what, where it is, since or until which day, who has it, and the page where it is done."""
+
+    what: str
+    address: str
+    where: str = ""
+    day: date | None = None
+    who: str = ""
+    why: Reason | None = None
+    pk: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """The matters of one sort, the most pressing first."""
+
+    code: str
+    matters: tuple[Matter, ...]
+
+    @property
+    def pressing(self) -> bool:
+        return self.code in PRESSING
+
+    @property
+    def shown(self) -> tuple[Matter, ...]:
+        return self.matters[:SHOWN]
+
+    @property
+    def more(self) -> int:
+        return max(0, len(self.matters) - SHOWN)
+
+
+def needed(*, as_of: datetime) -> list[Part]:
+    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most fifteen queries."""
+    now = policy.current()
+    today = as_of.astimezone(settings.SHOP_ZONE).date()
+    ahead = today + timedelta(days=int(now["ahead_days"]))
+    found = {
+        "order_point": _low(as_of),
+        "order_late": orders(before=today),
+        "loan_overdue": away(before=today),
+        "due_regrind": _due_regrind(),
+        **_split("calibration_overdue", "calibration_due", calibrations(until=ahead), today),
+        **_split("expired", "expires_soon", expiries(until=ahead), today),
+        **_unmoved(as_of, today, now),
+    }
+    return [Part(code, tuple(found[code])) for code in PARTS if found.get(code)]
+
+
+def pressing(parts: Iterable[Part]) -> int:
+    """How many matters must be seen to now."""
+    return sum(len(part.matters) for part in parts if part.pressing)
+
+
+def _split(over: str, soon: str, matters: Sequence[Matter], today: date) -> dict[str, list[Matter]]:
+    gone = [each for each in matters if each.day is not None and each.day < today]
+    return {over: gone, soon: [each for each in matters if each not in gone]}
+
+
+def _low(as_of: datetime) -> list[Matter]:
+    """What stands at or below its order point."""
+    return [
+        Matter(
+            what=str(each.item),
+            address=reverse("item", args=[each.item.address]) + "#order-point",
+            who=each.set.by if each.set else "",
+            why=Reason(
+                "at_order_point", position=each.position, point=each.set.order_point, free=each.free,
+                on_order=each.on_order, wanted=each.wanted, maximum=each.set.maximum,
+            ) if each.set else None,
+            pk=each.item.pk,
+        )
+        for each in sorted(order_points.standings(as_of=as_of, low=True), key=lambda each: not each.very_low)
+    ]  # fmt: skip
+
+
+def orders(*, before: date | None = None) -> list[Matter]:
+    """Placed orders by the day they are due, those due before a day alone where one is named. One query."""
+    rows = Order.objects.filter(state="placed", due__isnull=False).select_related("supplier").order_by("due", "id")
+    return [
+        Matter(
+            what=order.number, address=reverse("order", args=[order.number]), where=order.supplier.name, day=order.due,
+            who=order.by, pk=order.pk,
+        )
+        for order in (rows if before is None else rows.filter(due__lt=before))
+    ]  # fmt: skip
+
+
+def away(*, before: date | None = None) -> list[Matter]:
+    """Units that are away by the last day of that; those whose day is over alone where one is named. One query."""
+    rows = Unit.objects.exclude(away_why="").exclude(condition__in=GONE).filter(away_until__isnull=False)
+    rows = rows.select_related("item", "borrower", "bin__site").order_by("away_until", "tag")
+    return [
+        _of_unit(
+            unit, unit.away_until, who=unit.borrower.name if unit.borrower else unit.away_with,
+            why=Reason("is_away", why=unit.away_why),
+        )
+        for unit in (rows if before is None else rows.filter(away_until__lt=before))
+    ]  # fmt: skip
+
+
+def calibrations(*, until: date | None = None) -> list[Matter]:
+    """Units by the last good day of their calibration, up to a day. One query."""
+    rows = Unit.objects.exclude(condition__in=GONE).filter(calibration_due__isnull=False)
+    rows = rows.select_related("item", "borrower", "bin__site").order_by("calibration_due", "tag")
+    return [
+        _of_unit(unit, unit.calibration_due, who=unit.issued_to or unit.away_with)
+        for unit in (rows if until is None else rows.filter(calibration_due__lte=until))
+    ]
+
+
+def expiries(*, until: date | None = None) -> list[Matter]:
+    """Batches that are not empty by their last good day, up to a day. One query."""
+    rows = Batch.objects.filter(on_hand__gt=0, expires__isnull=False).select_related("item", "bin__site")
+    return [
+        Matter(
+            what=f"{batch.item} {batch.lot}".strip(), address=reverse("batch", args=[batch.pk]),
+            where=f"{batch.bin.site} {batch.bin}", day=batch.expires, why=Reason("lie_there", pieces=batch.on_hand),
+            pk=batch.pk,
+        )
+        for batch in (rows if until is None else rows.filter(expires__lte=until)).order_by("expires", "id")
+    ]  # fmt: skip
+
+
+def _due_regrind() -> list[Matter]:
+    rows = Unit.objects.filter(condition="due_regrind").select_related("item", "borrower", "bin__site")
+    found = []
+    for unit in rows.annotate(worn=Max("movements__at", filter=Q(movements__holes__gt=0))).order_by("worn", "tag"):
+        day = unit.worn.astimezone(settings.SHOP_ZONE).date() if unit.worn else None
+        found.append(_of_unit(unit, day, who=unit.issued_to, why=Reason("cut_so_many", holes=unit.holes_cut)))
+    return found
+
+
+def _of_unit(unit: Unit, day: date | None, *, who: str = "", why: Reason | None = None) -> Matter:
+    return Matter(
+        what=f"{unit.tag}, {unit.item.name or unit.item.get_kind_display()}",
+        address=reverse("unit", args=[unit.tag]), where=f"{unit.bin.site} {unit.bin}", day=day, who=who, why=why,
+        pk=unit.pk,
+    )  # fmt: skip
+
+
+def _unmoved(as_of: datetime, today: date, now: dict[str, Decimal]) -> dict[str, list[Matter]]:
+    """Counted stock that no job took for long, dead longer than slow. Packs that jobs share are never taken. Two
+    queries."""
+    zone = settings.SHOP_ZONE
+    shared = [kind.code for kind in KINDS.values() if kind.shared]
+    slow, dead = (today - timedelta(days=int(now[code])) for code in ("slow_days", "dead_days"))
+    lying = Batch.objects.filter(on_hand__gt=0).exclude(item__kind__in=shared).order_by("item")
+    rows = lying.values("item").annotate(
+        there=Sum("on_hand"), number=F("item__number"), name=F("item__name"), kind=F("item__kind")
+    )
+    by_item = {row["item"]: row for row in rows}
+    taken = Q(quantity__lt=0) & (Q(act__in=("issued", "used")) | (Q(act__in=TAKEN) & ~Q(label="")))
+    moved = Movement.objects.filter(batch__item__in=list(by_item)).order_by().values_list("batch__item")
+    found: dict[str, list[Matter]] = {"dead_stock": [], "slow_stock": []}
+    for item, first, last in moved.annotate(first=Min("at"), last=Max("at", filter=taken)):
+        since, row = (last or first).astimezone(zone).date(), by_item[item]
+        if since >= slow:
+            continue
+        name = " ".join(word for word in (row["number"], row["name"] or KINDS[row["kind"]].word) if word)
+        address = reverse("item", args=[row["number"] or f"~{item}"])
+        why = Reason("lies_unused" if last else "never_used", pieces=row["there"], days=(today - since).days)
+        matter = Matter(what=name, address=address, day=since, why=why, pk=item)
+        found["dead_stock" if since < dead else "slow_stock"].append(matter)
+    for matters in found.values():
+        matters.sort(key=lambda each: (each.day or today, each.what))
+    return found

@@ -1,0 +1,114 @@
+"""What a crib is judged by, as far as its own tables tell: each figure by month, its parts beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+from django.conf import settings
+
+from inventory.models import Order, Unit
+from inventory.stock import GONE
+
+MONTHS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A figure in one month: `part` of `whole`. `known` is False where nothing tells of it."""
+
+    month: date
+    part: int = 0
+    whole: int = 0
+    known: bool = True
+
+    @property
+    def percent(self) -> float | None:
+        """None where nothing is known, or there was nothing to be judged by."""
+        return 100 * self.part / self.whole if self.known and self.whole else None
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure: its months, the last of them the present one, and what it comes to over all of them.
+
+    `better` says whether more of it is better or less.
+    """
+
+    code: str
+    points: tuple[Point, ...]
+    better: str = "more"
+    now: Point | None = None
+
+    @property
+    def total(self) -> Point:
+        """Over all months, or as it is now where it is counted at a moment and not over a time."""
+        if self.now is not None:
+            return self.now
+        known = [point for point in self.points if point.known]
+        return Point(
+            self.points[-1].month, sum(point.part for point in known), sum(point.whole for point in known), bool(known)
+        )
+
+
+def months(as_of: datetime, count: int = MONTHS) -> list[date]:
+    """The first days of the last months in the shop's zone, the present one last."""
+    day = as_of.astimezone(settings.SHOP_ZONE).date().replace(day=1)
+    found = [day]
+    while len(found) < count:
+        found.append((found[-1] - timedelta(days=1)).replace(day=1))
+    return found[::-1]
+
+
+def began(month: date) -> datetime:
+    """The moment at which a month begins in the shop's zone, in UTC."""
+    return datetime.combine(month, time.min, settings.SHOP_ZONE).astimezone(UTC)
+
+
+def by_month(as_of: datetime, rows: Iterable[tuple[datetime, int, int]]) -> tuple[Point, ...]:
+    """Rows of (when, part, whole) summed up month by month; rows of before the first month are left out."""
+    sums: dict[date, list[int]] = {month: [0, 0] for month in months(as_of)}
+    for at, part, whole in rows:
+        found = sums.get(at.astimezone(settings.SHOP_ZONE).date().replace(day=1))
+        if found is not None:
+            found[0], found[1] = found[0] + part, found[1] + whole
+    return tuple(Point(month, part, whole) for month, (part, whole) in sums.items())
+
+
+def emergency_purchases(*, as_of: datetime) -> Figure:
+    """Orders that were marked urgent, of all that were placed. One query."""
+    rows = Order.objects.exclude(state__in=("draft", "cancelled")).filter(at__gte=began(months(as_of)[0]))
+    told = ((at, int(bool(why)), 1) for at, why in rows.values_list("at", "urgent_why"))
+    return Figure("emergency_purchases", by_month(as_of, told), better="less")
+
+
+def overdue_calibrations(*, as_of: datetime) -> Figure:
+    """Units whose calibration is over, of all that carry a date. Of now alone: what was calibrated since tells nothing
+    of before. One query."""
+    months_, today = months(as_of), as_of.astimezone(settings.SHOP_ZONE).date()
+    rows = Unit.objects.exclude(condition__in=GONE).filter(calibration_due__isnull=False)
+    due = list(rows.values_list("calibration_due", flat=True))
+    now = Point(months_[-1], sum(day is not None and day < today for day in due), len(due))
+    points = (*(Point(month, known=False) for month in months_[:-1]), now)
+    return Figure("overdue_calibrations", points, better="less", now=now)
+
+
+Accuracy = Callable[[datetime, datetime], Any]  # of a window: an object with `right` of `lines`
+
+
+def stock_accuracy(accuracy: Accuracy | None, *, as_of: datetime) -> Figure:
+    """Lines of posted counts that were found as booked, of all that were counted; a query a month.
+
+    `accuracy` is how a window is judged; without it nothing was counted.
+    """
+    starts = months(as_of)
+    if accuracy is None:
+        return Figure("stock_accuracy", tuple(Point(month) for month in starts))
+    points = []
+    for month, after in zip(starts, (*starts[1:], as_of), strict=True):
+        until = after if isinstance(after, datetime) else began(after)
+        judged = accuracy(began(month), until)
+        points.append(Point(month, judged.right, judged.lines))
+    return Figure("stock_accuracy", tuple(points))
