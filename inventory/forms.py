@@ -12,7 +12,7 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
-from inventory import stock
+from inventory import labels, stock
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import plain
@@ -195,6 +195,40 @@ class MeasureForm(Answers):
                 self.found = identify(**measured)
             except Refused as refused:
                 self.add_error(None, Fault(refused.reason))
+        return cleaned
+
+
+class LabelsForm(Answers):
+    """On which sheet labels are printed, from which place on it, with which margins."""
+
+    sheet = forms.ChoiceField(label="Sheet", choices=[(code, sheet.words) for code, sheet in labels.SHEETS.items()])
+    start = forms.IntegerField(
+        label="First label at place", min_value=1, max_value=999, required=False, widget=forms.NumberInput
+    )
+    top = LengthField(label="Margin above, if not in the middle", required=False)
+    left = LengthField(label="Margin at the left", required=False)
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        """What `labels.pdf` takes."""
+        told = self.cleaned_data
+        return {
+            "sheet": labels.SHEETS[told["sheet"]],
+            "start": told["start"] or 1,
+            "top": told["top"],
+            "left": told["left"],
+        }
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if not self.errors:
+            sheet = labels.SHEETS[cleaned["sheet"]]
+            if (cleaned["start"] or 1) > sheet.each:
+                fault = Reason("label_start_beyond", start=cleaned["start"], most=sheet.each)
+                self.add_error("start", Fault(fault))
+            top, left = (getattr(sheet, name) if cleaned[name] is None else cleaned[name] for name in ("top", "left"))
+            if not sheet.fits(top, left):
+                self.add_error("top", Fault(Reason("labels_off_the_sheet", sheet=sheet.words)))
         return cleaned
 
 

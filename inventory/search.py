@@ -327,6 +327,33 @@ def find(text: str, *, as_of: datetime, after: str = "") -> Found:
     return replace(found, items=items, after=more, look_alikes=() if after else _alike(kept))
 
 
+def everything(text: str, *, as_of: datetime, most: int) -> tuple[Unit | Batch | Bin, ...]:
+    """Every unit, batch and bin that a text finds, `most` at most, in the order of their bins; what is gone or used up
+    is left out, unless the text is its very name. Six queries more than `find`."""
+    found = find(text, as_of=as_of)
+    if found.understood is None:  # the text is a name: of units and lots, of bins, of items
+        named: list[Unit | Batch | Bin] = [line.thing for line in found.exact]
+        of = Q(pk__in=[each.item.pk for each in found.items])
+        things: list[Unit | Batch | Bin] = [*named, *found.bins]
+        return tuple(things or _of(of, Q(), most) if found.items or things else ())[:most]
+    place, _ = _place(found.query)
+    at = Q() if place is None else Q(bin__in=place)
+    of = _items(found.query) & _named(found.query.words)
+    if found.query.state:
+        rows = _list(found.query.state, as_of.astimezone(settings.SHOP_ZONE).date()).filter(at)
+        return tuple(rows.filter(item__in=Item.objects.filter(of).order_by().values("pk")).order_by("day", "pk")[:most])
+    return tuple(_of(of, at, most))
+
+
+def _of(of: Q, at: Q, most: int) -> list[Unit | Batch | Bin]:
+    """Units and batches of these items. Two queries."""
+    items = Item.objects.filter(of).order_by().values("pk")
+    units = _units().filter(at, item__in=items).exclude(condition__in=GONE)
+    batches = _batches().filter(at, item__in=items, on_hand__gt=0)
+    found: list[Unit | Batch | Bin] = [*units.order_by("bin__site__name", "bin__walk", "tag")[:most]]
+    return [*found, *batches.order_by("bin__site__name", "bin__walk", "pk")[:most]][:most]
+
+
 def _exact(query: Query, as_of: datetime) -> Found:
     """What carries the whole text as its tag, name, lot or number, capitals or small letters. Six queries at most."""
     sort, name = query.named or ("", query.typed)

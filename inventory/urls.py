@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, order_points, orders, policy, shelf
+from inventory.views import attention, labels, order_points, orders, policy, shelf
 from inventory.views.threads import threads
 
 
@@ -34,6 +34,10 @@ urlpatterns = [
     path("calendar/<str:secret>.ics", attention.calendar, name="calendar"),
     path("settings/crib/", policy.shown, name="crib-settings"),
     path("settings/crib/set/", policy.settle, name="crib-settings-settle"),
+    path("shelf/labels/", labels.labels, name="labels"),
+    path("shelf/labels.pdf", labels.pdf, name="labels-pdf"),
+    path("tag/", labels.field, name="tag-field"),
+    path("tag/<name:tag>", labels.tag, name="tag"),
     path("threads/", threads, name="threads"),
     path("api/shelf/", api.shelf, name="api-shelf"),
     path("api/threads/", api.thread, name="api-thread"),

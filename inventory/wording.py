@@ -295,6 +295,13 @@ SENTENCES: dict[str, str] = {
     ),
     "place_unknown": "“{name}” is neither a bin nor a site here, so it was left out.",
     "nothing_of_this_name": "There is no {sort:word} “{name}” here.",
+    # --- labels
+    "labels_none": "There is nothing to print a label of.",
+    "labels_too_many": "More than {most} labels are too many for one printing; look for less at once.",
+    "label_start_beyond": "This sheet has {most} labels; begin at one of those.",
+    "labels_off_the_sheet": "With these margins labels run off the paper ({sheet}); make them smaller.",
+    "tag_opens_nothing": "Nothing here carries “{typed}”[; is {near} meant]?",
+    "tag_is_several": "“{typed}” is the name of several; which one is it?",
     # --- reservations
     "reservation_empty": "There is nothing to hold.",
     "request_key_reused": "This request was already used for {label}.",

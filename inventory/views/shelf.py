@@ -103,6 +103,7 @@ def _thing(
         "older": older,
         "done": _number(request, "done"),
         "movers": MOVE_STOCK.roles,
+        "scanned": "scanned" in request.GET,  # whoever scanned its label wants to do something with it
     }
     refused = sent[1].refused if sent else None
     return render(request, template, told, status=status_of(refused) if refused else 400 if sent else 200)
