@@ -514,3 +514,44 @@ def _orders(rows: Sequence[Row]) -> Iterator[SupplierOrder]:
             short=max(0, offer.minimum - goods),
             latest=min(each.latest for each in bought),
         )
+
+
+# What stands at its order point
+
+
+@dataclass(frozen=True, slots=True)
+class Restock:
+    """An item that is brought up to its most: so many pieces, and what is bought for it, None where nobody sells it."""
+
+    choice: Choice
+    pieces: int
+    purchase: Purchase | None
+
+
+def restock(
+    wanted: Iterable[tuple[Choice, int]], offers: Sequence[OfferFacts], *, today: date, currency: str = "EUR"
+) -> tuple[Restock, ...]:
+    """For each item and number of pieces the cheapest purchase in whole packs, ordered today; nothing is ever late.
+
+    Of offers that sell the item alone the shop's own currency comes first, then the lowest price of goods and carriage,
+    the fewest packs, the earliest, the supplier's name, the offer. Raises nothing.
+
+    >>> offer = OfferFacts(1, "Nord", "", "", ((7, 10),), 740, "EUR", (), 4, 550, 2000)
+    >>> (oil,) = restock([(Choice(Facts(7, "oil")), 24)], [offer], today=date(2026, 3, 2))
+    >>> oil.purchase and (oil.purchase.packs, oil.purchase.total, str(oil.purchase.arrives))
+    (3, 2770, '2026-03-06')
+    """
+    return tuple(
+        Restock(choice, pieces, _cheapest(choice, pieces, offers, today, currency)) for choice, pieces in wanted
+    )
+
+
+def _cheapest(choice: Choice, pieces: int, offers: Sequence[OfferFacts], today: date, currency: str) -> Purchase | None:
+    found = []
+    for offer in offers:
+        content = _content(offer)
+        if set(content) == {choice.facts.item}:
+            packs, goods = packs_of(offer, -(-pieces // content[choice.facts.item]))
+            arrives = today + timedelta(days=offer.lead_days)
+            found.append(Purchase(offer, choice, pieces, packs, goods, arrives, today, 0))
+    return min(found, key=lambda bought: (bought.offer.currency != currency, *_rank(bought)), default=None)

@@ -43,7 +43,7 @@ from repairs.methods.values import (
     Option,
     Size,
 )
-from repairs.models import Hole, Job, Part, Position
+from repairs.models import Hole, Job, Kit, Part, Position
 from repairs.models import HoleGroup as HoleGroupRow
 
 OPEN = ("planned", "booked", "started")  # states of a job that still wants its kit
@@ -832,6 +832,7 @@ def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request
     job.reservation = reservation
     job.state = "booked" if job.state == "planned" else job.state
     job.save(update_fields=["reservation", "state"])
+    Kit.objects.create(job=job, at=as_of, asked=len(under_lock.lines), filled=under_lock.count(MATCH))
     return job
 
 

@@ -332,6 +332,25 @@ class Card(models.Model):
         return f"{self.job_id}/{self.number}"
 
 
+class Kit(models.Model):
+    """How whole a job's kit was when it was released to the shop: lines asked for, and those filled from stock.
+
+    Written by the act that reserves it; a job that is reserved anew gets another row, and the newest counts.
+    """
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="kits")
+    at = models.DateTimeField()
+    asked = models.PositiveIntegerField()
+    filled = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [Rule(condition=Q(filled__lte=F("asked")), name="kit_filled_within_asked")]
+
+    def __str__(self) -> str:
+        return f"{self.job_id}: {self.filled} of {self.asked}"
+
+
 class ShopLimit(models.Model):
     """A limit that the shop has set for itself: the newest row of a code holds; append-only."""
 
@@ -348,4 +367,4 @@ class ShopLimit(models.Model):
         return f"{self.code} = {self.value}"
 
 
-APPEND_ONLY = (Proof, StepSign, Card, Family, FamilySize, ShopLimit)
+APPEND_ONLY = (Proof, StepSign, Card, Family, FamilySize, Kit, ShopLimit)

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from repairs import api
-from repairs.views import buy, card, jobs, new, proving, settings
+from repairs.views import buy, card, figures, jobs, new, proving, settings
 from repairs.views.today import today
 
 urlpatterns = [
@@ -27,6 +27,7 @@ urlpatterns = [
     path("buy/list.csv", buy.as_csv, name="buy-csv"),
     path("buy/order/", buy.order, name="buy-order"),
     path("buy/orders/close/", buy.close, name="buy-close"),
+    path("figures/", figures.figures, name="figures"),
     path("settings/", settings.settings, name="settings"),
     path("settings/set/", settings.settle, name="settings-settle"),
     path("api/plan/", api.plan, name="api-plan"),

@@ -80,6 +80,8 @@ SENTENCES: dict[str, str] = {
     "family_size_length_positive": "An insert's length must be more than zero.",
     "family_size_drill_window": "The top of a drill window must not be below its bottom.",
     "position_once": "This part already has a position of this name.",
+    "kit_filled_within_asked": "No more lines are filled than are asked for.",
+    "repairs_kit_append_only": "How whole a kit was stays told.",
     "job_number_taken": "There is already a job [{number} ]of this number.",
     "job_number_no_address": "“{number}” cannot be a job's number, since its page could not be opened by it; write for example {other}.",
     "job_ends_after_start": "A job must end after it starts.",

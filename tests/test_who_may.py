@@ -71,6 +71,7 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "order": {"get": ALL_ROLES},
     "order-receive": {"post": {STOREKEEPER}},
     "attention": {"get": ALL_ROLES},
+    "figures": {"get": ALL_ROLES},
     "calendar-address": {"post": ALL_ROLES},
     "calendar": {"get": EVERYBODY},
     "crib-settings": {"get": ALL_ROLES},

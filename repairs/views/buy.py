@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -19,7 +20,7 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
-from inventory import purchasing
+from inventory import catalogue, order_points, purchasing
 from inventory.errors import Reason, Refused
 from inventory.forms import Answers, Fault
 from inventory.kinds import OfferFacts
@@ -29,7 +30,7 @@ from inventory.purchasing import OnOrder
 from inventory.refusals import NotThere, status_of
 from inventory.roles import BUY, READ, known_as, page
 from repairs import jobs
-from repairs.buying import Row, ShoppingList, pack_price
+from repairs.buying import Choice, Restock, Row, ShoppingList, pack_price, restock
 from repairs.cards import gap_words, order_notes, row_notes, set_note, shopping_csv, unlisted
 from repairs.wording import SENTENCES, item_words
 
@@ -119,12 +120,21 @@ class Shown:
     unlisted: tuple[Reason, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Stocked:
+    """What stands at or below its order point, and the orders that bring it up to its most."""
+
+    rows: tuple[tuple[order_points.Standing, Restock], ...] = ()
+    proposals: tuple[Proposal, ...] = ()
+
+
 class OrderForm(Answers):
     """What is sent to write an order: which proposal, as it was `seen`, and the offers of it that are ticked."""
 
     number = forms.CharField(max_length=40, widget=forms.TextInput(attrs={"autocomplete": "off"}))
     code = forms.CharField(max_length=200, widget=forms.HiddenInput)
     seen = forms.CharField(max_length=80, widget=forms.HiddenInput)
+    urgent_why = forms.CharField(max_length=200, required=False)
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
 
@@ -149,7 +159,9 @@ def _page(
     except Refused as unknown:
         told["unknown"] = refused = unknown.reason
     shown = told.get("shown")
+    told["stocked"] = stocked = _stocked(now) if not number else Stocked()
     codes = {each.code for each in (*shown.proposals, *(each for _, each in shown.sets))} if shown else set()
+    codes |= {each.code for each in stocked.proposals}
     told |= {
         "lost": sent is not None and sent["code"].value() not in codes,
         "open_jobs": jobs.open_jobs().values_list("number", flat=True)[:MOST_JOBS],
@@ -218,6 +230,38 @@ def _row(number: int, row: Row, on_order: dict[int, list[OnOrder]], units: str) 
     )  # fmt: skip
 
 
+def _stocked(now: datetime) -> Stocked:
+    """What stands at or below its order point, with the cheapest purchase for each; at most eight queries.
+
+    What is on order is in the position already, so that nothing is ordered twice.
+    """
+    low = [each for each in order_points.standings(as_of=now, low=True) if each.wanted]
+    if not low:
+        return Stocked()
+    offers = purchasing.offers_for([each.item.pk for each in low])
+    today = now.astimezone(settings.SHOP_ZONE).date()
+    asked = [(Choice(catalogue.facts(each.item), each.item.number or ""), each.wanted) for each in low]
+    bought = restock(asked, offers, today=today)
+    coming = {each.item.pk: each.coming for each in low}
+    by_supplier: dict[str, list[Restock]] = defaultdict(list)
+    for each in bought:
+        if each.purchase:
+            by_supplier[each.purchase.offer.supplier].append(each)
+    proposals = []
+    for supplier, rows in sorted(by_supplier.items()):
+        purchases = [each.purchase for each in rows if each.purchase]
+        items, offer = frozenset(each.choice.facts.item for each in rows), purchases[0].offer
+        proposals.append(
+            Proposal(
+                code=f"stock {supplier}", supplier=supplier, currency=offer.currency, carriage=offer.carriage,
+                minimum=offer.minimum, latest=today,
+                lines=tuple(LineShown(each.offer, each.packs, (), False) for each in purchases),
+                notes=(), items=items, coming=_coming(items, coming),
+            )
+        )  # fmt: skip
+    return Stocked(tuple(zip(low, bought, strict=True)), tuple(proposals))
+
+
 def _proposal(
     code: str,
     bought: Sequence[tuple[OfferFacts, int, int]],
@@ -280,7 +324,9 @@ def order(request: HttpRequest) -> HttpResponse:
 def _write(form: OrderForm, request: HttpRequest, number: str, now: datetime) -> Any:
     asked = form.cleaned_data
     shown = _shown(_shopping(number, now), units_of(request))
-    proposals = {each.code: each for each in (*shown.proposals, *(each for _, each in shown.sets))}
+    stocked = _stocked(now) if not number else Stocked()
+    found = (*shown.proposals, *(each for _, each in shown.sets), *stocked.proposals)
+    proposals = {each.code: each for each in found}
     proposal = proposals.get(asked["code"])
     if proposal is None or proposal.seen != asked["seen"]:
         raise Refused(Reason("list_moved"))
@@ -299,6 +345,7 @@ def _write(form: OrderForm, request: HttpRequest, number: str, now: datetime) ->
             by=known_as(request.user),
             as_of=now,
             due=shown.shopping.today + timedelta(days=max(line.offer.lead_days for line in lines)),
+            urgent_why=asked["urgent_why"],
             request_key=asked["request_key"] or None,
         )
 

@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory import catalogue, purchasing
+from inventory import catalogue, order_points, purchasing
 from inventory.models import Item, Offer, Order
 from inventory.roles import ROLES, give_role
 from repairs.models import Job
@@ -161,9 +161,9 @@ def test_the_page_takes_as_many_queries_for_two_jobs_as_for_twenty(short: Bench,
         assert all(query["sql"].startswith("SELECT") for query in caught.captured_queries)
         counts.append(len(caught))
     # session, user, roles; open jobs, planning, shopping (see test_jobs); on order; to choose from; orders with their
-    # lines and offers, where there are any; the next number
+    # lines and offers, where there are any; the next number; order points
     assert counts[0] <= counts[1] <= counts[0] + 2
-    assert counts[1] == 24
+    assert counts[1] == 25
 
 
 def _order_by_act(number: str) -> Order:
@@ -309,3 +309,42 @@ def test_whoever_comes_to_a_press_by_a_link_is_shown_the_list(keeper: Client) ->
 def test_strangers_are_sent_to_log_in(client: Client) -> None:
     for address in ("buy", "buy-csv"):
         assert client.get(reverse(address)).status_code == 302
+
+
+# What stands at its order point
+
+
+@pytest.fixture
+def low(short: Bench) -> Item:
+    """A bush of which 20 lie there and 40 should, ten in a pack, cheaper from three packs on."""
+    item = catalogue.add_item(kind="insert", number="P-1", name="bush", thread="M24x1.5", inner="M20x1.5")
+    nord = Offer.objects.filter(supplier__name="Nord Tools")[0].supplier
+    purchasing.add_offer(
+        supplier=nord, items=[(item, 1)], pack=10, price=900, breaks=[(3, 500)], lead_days=3, number="N-P"
+    )
+    order_points.set_order_point(
+        item=item, minimum=2, order_point=10, maximum=20, why="by eye", by="Bram", as_of=timezone.now()
+    )
+    return item
+
+
+def test_what_stands_at_its_order_point_is_bought_up_to_its_most_in_packs(keeper: Client, low: Item) -> None:
+    shown = text(keeper)
+    assert "position 0, order point 10: 20 bring it up to 20" in shown
+    assert "3 packs from Nord Tools" in shown  # two would do, and three cost less
+    assert "for the stock" not in text(keeper, job="J-1")
+
+
+def test_an_order_for_the_stock_is_written_once_and_then_counts_as_on_order(keeper: Client, low: Item) -> None:
+    place = text(keeper).split("Nord Tools, for the stock")[1]
+    names = ("code", "seen", "request_key", "line")
+    sent = {name: re.search(rf'name="{name}" value="([^"]*)"', place)[1] for name in names}  # type: ignore[index]
+    sent |= {"number": "B-9", "urgent_why": "a pump stands still"}
+    for _ in range(2):
+        assert keeper.post(reverse("buy-order"), sent).status_code == 302
+    order = Order.objects.get()
+    assert [(line.packs, line.price) for line in order.lines.all()] == [(3, 500)]
+    assert order.urgent_why == "a pump stands still"
+    shown = text(keeper)
+    assert "for the stock" not in shown
+    assert "a pump stands still" in shown
