@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, labels, order_points, orders, policy, shelf
+from inventory.views import attention, labels, order_points, orders, policy, sheets, shelf
 from inventory.views.threads import threads
 
 
@@ -18,6 +18,12 @@ register_converter(NameConverter, "name")
 
 urlpatterns = [
     path("shelf/", shelf.shelf, name="shelf"),
+    path("shelf/sheets/", sheets.sheets, name="sheets"),
+    path("shelf/sheets/send/", sheets.send, name="sheet-send"),
+    path("shelf/sheets/export/", sheets.export, name="sheet-export"),
+    path("shelf/sheets/<int:pk>/", sheets.sheet, name="sheet"),
+    path("shelf/sheets/<int:pk>/columns/", sheets.columns, name="sheet-columns"),
+    path("shelf/sheets/<int:pk>/apply/", sheets.apply, name="sheet-apply"),
     path("shelf/units/<name:tag>/", shelf.unit, name="unit"),
     path("shelf/items/<name:number>/", shelf.item, name="item"),
     path("shelf/batches/<int:pk>/", shelf.batch, name="batch"),

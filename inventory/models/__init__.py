@@ -4,6 +4,7 @@ from inventory.models.catalogue import Item
 from inventory.models.ordering import CalendarAddress, CribSetting, OrderPoint
 from inventory.models.purchasing import Delivery, DeliveryLine, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
 from inventory.models.reservations import BatchHold, Reservation, UnitHold
+from inventory.models.sheets import SentSheet
 from inventory.models.stock import Batch, Bin, Movement, Person, Site, Unit
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "Person",
     "PriceBreak",
     "Reservation",
+    "SentSheet",
     "Site",
     "Supplier",
     "Unit",
