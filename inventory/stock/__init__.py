@@ -9,6 +9,7 @@ from inventory.stock.agreement import disagreements
 from inventory.stock.batches import (
     adjust_batch,
     batch_by_id,
+    batch_of,
     batch_short,
     give_back_batch,
     issue_batch,
@@ -54,6 +55,7 @@ __all__ = [
     "adjust_batch",
     "aware",
     "batch_by_id",
+    "batch_of",
     "batch_short",
     "bin_at",
     "bin_named",

@@ -30,6 +30,14 @@ def batch_by_id(pk: int) -> Batch:
     return batch
 
 
+def batch_of(*, item: Item, bin: Bin, lot: str) -> Batch:
+    """The batch of this item and lot in this bin. Raises `Refused`: batch_unknown."""
+    batch = Batch.objects.select_related("item", "bin__site").filter(item=item, bin=bin, lot=lot).first()
+    if batch is None:
+        raise Refused(Reason("batch_unknown", id=lot))
+    return batch
+
+
 def receive_batch(
     *,
     item: Item,

@@ -13,7 +13,7 @@ from django.contrib.auth import get_user_model
 from django.utils import timezone
 from playwright.sync_api import Browser, Page
 
-from inventory.models import Batch, Item, Unit
+from inventory.models import Batch, Item, Order, Unit
 from repairs.management.commands.demo import PASSWORD, load_workshop
 from tests.browser.screen import picture, runs_off
 
@@ -40,6 +40,12 @@ PAGES = {
     "item": "/shelf/items/{item}/",
     "batch": "/shelf/batches/{batch}/",
     "bin": "/shelf/bins/{site}/{bin}/",
+    "attention": "/attention/",
+    "order-points": "/shelf/order-points/",
+    "order-point": "/shelf/items/8009/",
+    "crib-settings": "/settings/crib/",
+    "figures": "/figures/",
+    "order": "/orders/{order}/",
     "threads": "/threads/?q=M14x1.5",
     "threads-what": "/threads/?q=1/4+26",
     "not-there": "/jobs/J-0/",
@@ -64,6 +70,7 @@ def _addresses() -> dict[str, str]:
         "batch": Batch.objects.order_by("id")[0].pk,
         "site": unit.bin.site.name,
         "bin": unit.bin.name,
+        "order": Order.objects.filter(state="placed").order_by("id")[0].number,
     }
     return {name: address.format(**given) for name, address in PAGES.items()}
 
