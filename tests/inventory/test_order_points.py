@@ -4,10 +4,10 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from inventory import order_points, policy, purchasing, reservations, stock
+from inventory import guards, order_points, policy, purchasing, reservations, stock
 from inventory.errors import Refused
 from inventory.models import Item, OrderPoint
 from tests.factories import BatchFactory, BinFactory, InsertFactory, SupplierFactory, TapFactory
@@ -170,3 +170,21 @@ def test_the_pages_follow_one_another() -> None:
     rest, end = order_points.counted(after=after, as_of=NOW)
     assert [each.item for each in first + rest] == items
     assert end == 0
+
+
+@pytest.mark.parametrize("act", ["UPDATE {} SET id = id", "DELETE FROM {}"])
+def test_what_was_set_settled_or_delivered_can_be_neither_changed_nor_taken_away(act: str) -> None:
+    item = InsertFactory.create()
+    put(item, 1, 2, 3)
+    policy.settle(code="service", value="97", why="x", **ENTRY)
+    offer = purchasing.add_offer(supplier=SupplierFactory.create(name="Nord"), items=[(item, 1)], price=100)
+    purchasing.place_order(supplier="Nord", number="B-1", lines=[(offer.pk, 1, 100)], by="Bram", as_of=NOW)
+    (line,) = purchasing.expected(purchasing.order_numbered("B-1"))
+    came = purchasing.Came(line=line.line, item=item.pk, bin=BinFactory.create(), quantity=1)
+    purchasing.receive_order(number="B-1", came=[came], by="Bram", as_of=NOW)
+    for table in ("orderpoint", "cribsetting", "delivery", "deliveryline"):
+        with pytest.raises(IntegrityError) as error, transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(act.format(f"inventory_{table}"))
+        reason = guards.refusal(error.value)
+        assert reason is not None
+        assert reason.code == f"inventory_{table}_append_only"
