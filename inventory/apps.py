@@ -13,6 +13,7 @@ class InventoryConfig(AppConfig):
         from inventory import guards
 
         guards.register(
+            guards.append_only("inventory_itemchange", keys=("id", "request_key")),
             guards.append_only("inventory_movement", keys=("id", "request_key")),
             guards.append_only("inventory_orderpoint", keys=("id", "request_key")),
             guards.append_only("inventory_cribsetting"),

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import combinations, islice
 from typing import Any
 
 from django.db.models import Q
@@ -11,7 +15,7 @@ from django.db.models import Q
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import KINDS, Facts
-from inventory.models import Item
+from inventory.models import Item, ItemChange
 from inventory.threads import Thread, read
 
 # The columns behind `Facts`, in the order of its fields; in those of `_KEYS` "" stands for None.
@@ -162,7 +166,144 @@ def listed(
 ) -> list[tuple[str, Facts]]:
     """Every item of the catalogue that could serve, with units on the shelf or without: its number and its facts.
 
-    What `wanted` says, in the order of kinds and numbers; an item without a number of its own has "". One query.
+    What `wanted` says, in the order of kinds and numbers; an item without a number of its own has "", one that is no
+    longer bought is left out. One query.
     """
-    rows = Item.objects.filter(wanted(kinds, threads, diameters, ())("")).values_list("number", *FACTS)
+    rows = (
+        Item.objects.filter(retired=False)
+        .filter(wanted(kinds, threads, diameters, ())(""))
+        .values_list("number", *FACTS)
+    )
     return [(number or "", facts_of(row)) for number, *row in rows]
+
+
+# What is no longer bought
+
+
+def retire_item(item: Item, *, by: str, as_of: datetime, reason: str = "", request_key: str | None = None) -> Item:
+    """An item is bought no more: no list proposes it. What the crib has of it stays, and is taken until used up."""
+    return _changed(item, "retired", {"retired": True}, by=by, as_of=as_of, reason=reason, request_key=request_key)
+
+
+def restore_item(item: Item, *, by: str, as_of: datetime, reason: str = "", request_key: str | None = None) -> Item:
+    """An item is bought again, and nothing stands in its place any more."""
+    anew = {"retired": False, "successor": None}
+    return _changed(item, "restored", anew, by=by, as_of=as_of, reason=reason, request_key=request_key)
+
+
+def supersede_item(
+    item: Item, successor: Item, *, by: str, as_of: datetime, reason: str = "", request_key: str | None = None
+) -> Item:
+    """From now on the successor is bought in an item's place; what the crib has of the item stays until used up.
+
+    Raises `Refused`: item_not_its_own_successor, successor_of_other_kind, successor_retired. Since a successor is still
+    bought, no chain of successors leads back to where it began.
+    """
+    return _changed(
+        item, "superseded", {"retired": True}, by=by, as_of=as_of, reason=reason, request_key=request_key, to=successor
+    )
+
+
+def _changed(
+    item: Item,
+    deed: str,
+    anew: dict[str, Any],
+    *,
+    by: str,
+    as_of: datetime,
+    reason: str,
+    request_key: str | None,
+    to: Item | None = None,
+) -> Item:
+    """One act on the catalogue: lock in the order of ids, change, write down; one that is repeated does nothing."""
+    with act():
+        ids = sorted({item.pk, *([to.pk] if to else [])})
+        held = {each.pk: each for each in Item.objects.select_for_update(no_key=True).filter(pk__in=ids).order_by("pk")}
+        kept = held[item.pk]
+        if request_key and ItemChange.objects.filter(request_key=request_key, item=kept, act=deed).exists():
+            return kept
+        if to is not None:
+            anew = {**anew, "successor": _fit_successor(kept, held[to.pk])}
+        for name, value in anew.items():
+            setattr(kept, name, value)
+        kept.save(update_fields=list(anew))
+        ItemChange.objects.create(
+            item=kept, at=as_of, by=by, act=deed, successor=to, reason=reason, request_key=request_key
+        )
+        return kept
+
+
+def _fit_successor(item: Item, successor: Item) -> Item:
+    if item.pk == successor.pk:
+        raise Refused(Reason("item_not_its_own_successor"))
+    told = {"item": item.address, "successor": successor.address}
+    if item.kind != successor.kind:
+        raise Refused(Reason("successor_of_other_kind", **told))
+    if successor.retired:
+        raise Refused(Reason("successor_retired", **told))
+    return successor
+
+
+def current(item: Item) -> Item:
+    """What is bought in place of an item: the last of its successors, itself where there is none."""
+    while item.successor is not None:
+        item = item.successor
+    return item
+
+
+# The catalogue as a whole
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Two items that may be one: `same` in all that was measured, or alike in it where both say something."""
+
+    first: Item
+    second: Item
+    same: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """Kinds with how many items of each are bought and how many are not, what cannot be matched, and doubles."""
+
+    counts: tuple[tuple[str, int, int], ...]
+    unmatched: tuple[tuple[Item, tuple[str, ...]], ...]
+    alike: tuple[Alike, ...]
+
+
+SHOWN = 100  # of each list
+
+
+def overview() -> Overview:
+    """The catalogue as it stands, every item read once. One query."""
+    bought: dict[str, int] = defaultdict(int)
+    over: dict[str, int] = defaultdict(int)
+    groups: dict[tuple[Any, ...], list[Item]] = defaultdict(list)
+    unmatched: list[tuple[Item, tuple[str, ...]]] = []
+    for item in Item.objects.order_by("kind", "number", "id"):
+        (over if item.retired else bought)[item.kind] += 1
+        if item.retired:
+            continue
+        if missing := facts(item).missing():
+            unmatched.append((item, missing))
+        if key := _key(item):
+            groups[key].append(item)
+    counts = tuple((code, bought[code], over[code]) for code in KINDS if bought[code] or over[code])
+    pairs = (pair for group in groups.values() for pair in _pairs(group))
+    return Overview(counts, tuple(unmatched[:SHOWN]), tuple(islice(pairs, SHOWN)))
+
+
+def _key(item: Item) -> tuple[Any, ...]:
+    """What two items must have in common to be compared at all: thread and diameter, or the name where nothing else
+    tells them apart."""
+    if item.thread or item.inner or item.diameter:
+        return (item.kind, item.thread, item.inner, item.diameter)
+    return (item.kind, item.name.casefold())
+
+
+def _pairs(group: Sequence[Item]) -> Iterator[Alike]:
+    for first, second in combinations(group, 2):
+        values = [(getattr(first, column), getattr(second, column)) for column in SAME if column != "name"]
+        if all(one == other or one in (None, "") or other in (None, "") for one, other in values):
+            yield Alike(first, second, all(one == other for one, other in values) and first.name == second.name)

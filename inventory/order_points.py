@@ -128,7 +128,7 @@ def counted(*, after: int = 0, low: bool = False, as_of: datetime) -> tuple[list
     """
     if low:
         return standings(as_of=as_of, low=True, proposals=True), 0
-    items = list(Item.objects.filter(counted=True, pk__gt=after).order_by("id")[: PAGE + 1])
+    items = list(Item.objects.filter(counted=True, retired=False, pk__gt=after).order_by("id")[: PAGE + 1])
     page = items[:PAGE]
     return _standings(page, as_of=as_of, proposals=True), page[-1].pk if len(items) > PAGE else 0
 
@@ -140,7 +140,7 @@ def standing(item: Item, *, as_of: datetime) -> Standing:
 
 def standings(*, as_of: datetime, low: bool = False, proposals: bool = False) -> list[Standing]:
     """Every item that has an order point; `low` those at or below it alone. At most nine queries."""
-    items = list(Item.objects.filter(counted=True, pk__in=list(last_set())).order_by("id"))
+    items = list(Item.objects.filter(counted=True, retired=False, pk__in=list(last_set())).order_by("id"))
     found = _standings(items, as_of=as_of, proposals=False)
     if low:
         found = [each for each in found if each.low]

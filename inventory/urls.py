@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, labels, order_points, orders, policy, sheets, shelf
+from inventory.views import attention, catalogue, labels, order_points, orders, policy, sheets, shelf
 from inventory.views.threads import threads
 
 
@@ -40,6 +40,9 @@ urlpatterns = [
     path("calendar/<str:secret>.ics", attention.calendar, name="calendar"),
     path("settings/crib/", policy.shown, name="crib-settings"),
     path("settings/crib/set/", policy.settle, name="crib-settings-settle"),
+    path("shelf/catalogue/", catalogue.overview, name="catalogue"),
+    path("shelf/catalogue/supersede/", catalogue.supersede, name="item-supersede"),
+    path("shelf/catalogue/retire/", catalogue.retire, name="item-retire"),
     path("shelf/labels/", labels.labels, name="labels"),
     path("shelf/labels.pdf", labels.pdf, name="labels-pdf"),
     path("tag/", labels.field, name="tag-field"),

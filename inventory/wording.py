@@ -73,6 +73,13 @@ SENTENCES: dict[str, str] = {
     "item_step_length_positive": "A step's length must be more than zero.",
     "item_takes_least_positive": "The least that it takes must be more than zero.",
     "item_takes_most_positive": "The largest that it takes must be more than zero.",
+    "item_superseded_is_retired": "An item that has a successor is no longer bought itself.",
+    "item_not_its_own_successor": "An item cannot take its own place.",
+    "item_change_request_key_taken": "This request was already carried out.",
+    "item_change_act_known": "An item is retired, restored or superseded.",
+    "item_change_by_somebody": "A change of the catalogue must say who made it.",
+    "successor_of_other_kind": "{successor} is of another kind than {item} and cannot take its place.",
+    "successor_retired": "{successor} is no longer bought itself and cannot take the place of {item}.",
     "item_takes_range": "The least that it takes must not be above the largest.",
     "item_step_over_diameter": "A step drill's second step is larger than its leading one.",
     "inner_not_inside": "{inner} cannot stand inside {thread}; an insert's inside thread is the smaller one.",
@@ -163,6 +170,7 @@ SENTENCES: dict[str, str] = {
     "order_line_packs_positive": "An order line is for one pack or more.",
     "order_line_price_not_negative": "A price must not be negative.",
     # --- guards
+    "inventory_itemchange_append_only": "What happened to an item of the catalogue is only ever added to, never changed or taken away.",
     "inventory_movement_append_only": ("The ledger is only ever added to: write a movement that puts it right."),
     "unit_hold_overlap": "This unit is already held in that time.",
     # --- threads and drills as typed

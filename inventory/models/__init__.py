@@ -1,6 +1,6 @@
 """The tables of what the shop owns; entered from inside this app only, others go through its rooms."""
 
-from inventory.models.catalogue import Item
+from inventory.models.catalogue import Item, ItemChange
 from inventory.models.ordering import CalendarAddress, CribSetting, OrderPoint
 from inventory.models.purchasing import Delivery, DeliveryLine, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
 from inventory.models.reservations import BatchHold, Reservation, UnitHold
@@ -16,6 +16,7 @@ __all__ = [
     "Delivery",
     "DeliveryLine",
     "Item",
+    "ItemChange",
     "Movement",
     "Offer",
     "OfferItem",

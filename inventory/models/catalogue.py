@@ -67,6 +67,8 @@ class Item(models.Model):
     step_length = models.BigIntegerField(null=True, blank=True, help_text="of a step drill's leading step")
     takes_least = models.BigIntegerField(null=True, blank=True, help_text="least bore, square or pitch that it takes")
     takes_most = models.BigIntegerField(null=True, blank=True, help_text="largest bore, square or pitch that it takes")
+    retired = models.BooleanField(default=False, help_text="no longer bought; what is there is used up")
+    successor = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="predecessors")
     counted = models.BooleanField(default=False, help_text="lies in batches instead of carrying tags")
 
     class Meta:
@@ -115,6 +117,8 @@ class Item(models.Model):
                 condition=Q(step_diameter__isnull=True) | Q(diameter__isnull=True) | Q(step_diameter__gt=F("diameter")),
                 name="item_step_over_diameter",
             ),
+            Rule(condition=Q(successor__isnull=True) | Q(retired=True), name="item_superseded_is_retired"),
+            Rule(condition=~Q(successor=F("id")), name="item_not_its_own_successor"),
             Rule(condition=Q(flute="") | Q(flute__in=FLUTES), name="item_flute_known"),
             Rule(condition=Q(action="") | Q(action__in=ACTIONS), name="item_action_known"),
             Rule(condition=Q(hand__in=("", "L", "R")), name="item_hand_known"),
@@ -127,3 +131,26 @@ class Item(models.Model):
     def address(self) -> str:
         """What stands for the item in an address: its number, or its id where it has none."""
         return self.number or f"~{self.pk}"
+
+
+class ItemChange(models.Model):
+    """What happened to an item of the catalogue: who, when, why; only ever added to, which a guard sees to."""
+
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="changes")
+    at = models.DateTimeField()
+    by = models.CharField(max_length=80)
+    act = models.CharField(max_length=16)
+    successor = models.ForeignKey(Item, null=True, on_delete=models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=200, blank=True, default="")
+    request_key = models.CharField(max_length=64, null=True, default=None)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            Sole(fields=["request_key"], name="item_change_request_key_taken"),
+            Rule(condition=Q(act__in=("retired", "restored", "superseded")), name="item_change_act_known"),
+            Rule(condition=~Q(by=""), name="item_change_by_somebody"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d} {self.act} {self.item}"

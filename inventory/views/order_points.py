@@ -48,6 +48,7 @@ def item_page(request: HttpRequest, item: Item, form: OrderPointForm | None = No
     now = timezone.now()
     found = search.of_item(item, after=request.GET.get("after", ""), as_of=now)
     told: dict[str, Any] = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "found": found}
+    told |= {"current": catalogue.current(item), "key": uuid.uuid4().hex}
     if item.counted:
         told |= _standing(item, form, now)
     return render(request, "inventory/item.html", told, status=status)

@@ -1,16 +1,20 @@
 """The catalogue: threads read once and kept as keys, what is not entered told as such."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
-from inventory import catalogue
+from inventory import catalogue, stock
 from inventory.errors import Refused
 from inventory.kinds import Facts
+from inventory.models import ItemChange
 from inventory.threads import ThreadError, read
-from tests.factories import InsertFactory, ItemFactory, TapFactory
+from tests.factories import InsertFactory, ItemFactory, TapFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
+
+NOW = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 
 def test_a_thread_is_kept_as_its_key_with_what_was_typed_beside_it() -> None:
@@ -108,3 +112,58 @@ def test_an_item_is_found_at_its_address_with_a_number_or_without() -> None:
         with pytest.raises(Refused) as refused:
             catalogue.item_at(address)
         assert refused.value.reason.code == "item_unknown"
+
+
+# What is no longer bought
+
+
+def test_what_is_retired_is_proposed_to_nobody_and_its_units_stay_until_used_up() -> None:
+    item = TapFactory.create(number="TP-16")
+    UnitFactory.create(tag="T-16", item=item)
+    asked: dict[str, Any] = {"kinds": ["tap"], "threads": [item.thread]}
+    assert [number for number, _ in catalogue.listed(**asked)] == ["TP-16"]
+    catalogue.retire_item(item, by="Ida", as_of=NOW, reason="breaks")
+    assert catalogue.listed(**asked) == []
+    assert [line.tag for line in stock.lines(**asked)] == ["T-16"]
+    catalogue.restore_item(item, by="Ida", as_of=NOW)
+    assert [number for number, _ in catalogue.listed(**asked)] == ["TP-16"]
+    assert list(ItemChange.objects.values_list("act", "by", "reason")) == [
+        ("retired", "Ida", "breaks"),
+        ("restored", "Ida", ""),
+    ]
+
+
+def test_the_last_successor_is_bought_in_place_of_an_item() -> None:
+    first, second, third = (TapFactory.create(number=f"TP-{n}") for n in range(3))
+    catalogue.supersede_item(first, second, by="x", as_of=NOW, request_key="k1")
+    catalogue.supersede_item(first, second, by="x", as_of=NOW, request_key="k1")  # pressed twice
+    catalogue.supersede_item(second, third, by="x", as_of=NOW)
+    first.refresh_from_db()
+    assert catalogue.current(first) == third
+    assert ItemChange.objects.count() == 2
+
+
+def test_what_cannot_take_the_place_of_an_item_is_refused() -> None:
+    tap, other, drill = TapFactory.create(), TapFactory.create(name="b"), ItemFactory.create()
+    for successor, code in ((tap, "item_not_its_own_successor"), (drill, "successor_of_other_kind")):
+        with pytest.raises(Refused, match=code):
+            catalogue.supersede_item(tap, successor, by="x", as_of=NOW)
+    catalogue.supersede_item(tap, other, by="x", as_of=NOW)
+    with pytest.raises(Refused, match="successor_retired"):  # and so no chain leads back
+        catalogue.supersede_item(other, tap, by="x", as_of=NOW)
+
+
+def test_doubles_are_found_by_what_was_measured_and_other_sizes_are_none() -> None:
+    same = [ItemFactory.create(number=number) for number in ("D-1", "D-2")]
+    bare = ItemFactory.create(number="D-3", usable_length=None)
+    ItemFactory.create(number="D-4", usable_length=60_000_000)
+    ItemFactory.create(number="D-5", diameter=14_600_000)
+    found = catalogue.overview()
+    pairs = {(each.first.number, each.second.number): each.same for each in found.alike}
+    assert pairs == {("D-1", "D-2"): True, ("D-1", "D-3"): False, ("D-2", "D-3"): False, ("D-3", "D-4"): False}
+    assert [(item.number, missing) for item, missing in found.unmatched] == [(bare.number, ("usable_length",))]
+    assert found.counts == (("drill", 5, 0),)
+    catalogue.supersede_item(same[0], same[1], by="x", as_of=NOW)
+    found = catalogue.overview()
+    assert ("D-1", "D-2") not in {(each.first.number, each.second.number) for each in found.alike}
+    assert found.counts == (("drill", 4, 1),)

@@ -8,11 +8,11 @@ from django.core import checks
 from django.core.management import call_command
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
-from inventory import guards, stock
+from inventory import catalogue, guards, stock
 from inventory.errors import Refused
 from inventory.models import Bin, Item, Movement, Reservation, Unit, UnitHold
 from inventory.wording import SENTENCES
-from tests.factories import BatchFactory, BinFactory, UnitFactory
+from tests.factories import BatchFactory, BinFactory, ItemFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -290,3 +290,10 @@ def test_errors_of_other_kinds_pass_through() -> None:
     with pytest.raises(DatabaseError):
         _execute("SELECT * FROM not_a_table")
     assert BinFactory.create().pk
+
+
+def test_what_happened_to_an_item_can_be_neither_changed_nor_taken_away() -> None:
+    catalogue.retire_item(ItemFactory.create(), by="Ida", as_of=MONDAY)
+    name = "inventory_itemchange_append_only"
+    _refused_as(name, "UPDATE inventory_itemchange SET by = 'x'")
+    _refused_as(name, "DELETE FROM inventory_itemchange")
