@@ -34,8 +34,8 @@ THREADS = ("M16 x 1,5", "M14x1.5", "M8", "9/16-18", "EG M14x1.5", "M18x1.5 LH")
 
 def rows(count: int) -> list[list[str]]:
     """A heading and so many rows: taps and drills with tags, oils in batches."""
-    made = [["kind", "number", "name", "thread", "class", "diameter", "usable length", "lead", "flute", "action", "life",
-             "tag", "holes cut", "site", "bin", "walk", "quantity", "lot", "expires"]]  # fmt: skip
+    made = [["kind", "number", "name", "thread", "class", "diameter", "usable length", "lead", "flute", "action",
+             "life", "tag", "holes cut", "site", "bin", "walk", "quantity", "lot", "expires"]]  # fmt: skip
     for n in range(count):
         place = ["Main", f"A{n % 200}", str(n % 200)]
         if n % 5 == 4:
