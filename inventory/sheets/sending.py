@@ -273,7 +273,7 @@ def _answer(intake: Intake, sheet: Sheet | None) -> dict[str, Any]:
     twice = [fault for fault in intake.faults if fault["why"].code in DUPLICATES]
     others = [fault for fault in intake.faults if fault["why"].code not in DUPLICATES]
     return {
-        "counts": intake.counts,
+        "counts": list(intake.counts.items()),  # pairs: PostgreSQL keeps no order of keys
         "met": intake.met,
         "left_out": intake.left_out,
         "rows": sheet.count if sheet else 0,

@@ -89,7 +89,7 @@ def _sheet_page(request: HttpRequest, sheet: SentSheet, refused: Reason | None =
         told |= {"columns": True, "encodings": ENCODINGS, "delimiters": DELIMITERS} | _columns(sheet)
     if sheet.answer is not None:
         answer = sheet.answer
-        told |= {"answer": answer, "counts": Reason("sheet_counts", things=answer["counts"])}
+        told |= {"answer": answer, "counts": Reason("sheet_counts", things=dict(answer["counts"]))}
         told |= {
             name: [sending.reason_of(each) for each in answer[name]]
             for name in ("faults", "duplicates", "notes", "readings")

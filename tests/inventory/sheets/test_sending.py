@@ -40,7 +40,7 @@ def test_a_sheet_is_kept_with_its_columns_guessed_and_the_same_press_keeps_it_on
 def test_judging_tells_what_would_come_in_and_writes_nothing_of_it() -> None:
     sheet = _judged()
     assert (sheet.state, sheet.answer["fault_count"]) == ("judged", 0)
-    assert sheet.answer["counts"]["units"] == 2
+    assert dict(sheet.answer["counts"])["units"] == 2
     assert sheet.answer["preview"][1]["cells"][1] == {
         "column": "diameter", "typed": "19/32 in", "read": "15.08125", "unit": "mm",
     }  # fmt: skip
