@@ -209,6 +209,8 @@ STOCK = (
         "takes least", "item", "least bore, tap square or pitch (boring head, tap wrench, pitch gauge)", _diameter, _mm
     ),
     Column("takes most", "item", "largest bore, tap square or pitch", _diameter, _mm),
+    Column("retired", "listing", "yes where it is no longer bought; what is there is used up", _word(YES_NO)),
+    Column("superseded by", "listing", "the catalogue number of what is bought in its place", str),
     Column(
         "pitch", "beside", "pitch, where the thread is given without: 1.5", read_length, _mm, also=("thread pitch",)
     ),
@@ -272,7 +274,7 @@ ALONE = {"stock": "place", "offers": "supplier"}
 HEADINGS = {column.field: column.name for column in STOCK}
 LONGEST = {
     "number": 40, "name": 160, "class": 12, "family": 80, "tag": 40, "away with": 80, "issued to": 80, "site": 80,
-    "bin": 40, "lot": 40, "supplier": 80,
+    "bin": 40, "lot": 40, "supplier": 80, "superseded by": 40,
 }  # fmt: skip
 # Symbols of ISO 13399 for what is not kept here: told by name on the mapping page, and left out.
 NOT_KEPT = {

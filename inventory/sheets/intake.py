@@ -26,6 +26,7 @@ from inventory.models import (
     Batch,
     Bin,
     Item,
+    ItemChange,
     Movement,
     Offer,
     OfferItem,
@@ -196,6 +197,8 @@ class _Plan:
         self.new: dict[type, list[Any]] = {model: [] for model in (
             Item, Site, Bin, Person, Unit, Batch, Supplier, Offer, OfferItem, PriceBreak
         )}  # fmt: skip
+        # Of a new item that is no longer bought, by its id in memory: what is bought in its place, and the sheet.
+        self.listed: dict[int, tuple[Item, Item | None, str]] = {}
         self.sheet_of: dict[int, str] = {}  # of a unit or batch by its id in memory: the sheet it came from
 
     def told_in_order(self, sheets: Sequence[Sheet]) -> Intake:
@@ -238,6 +241,8 @@ class _Plan:
             missing = _missing(item)
             if missing:
                 self.note(row, missing[0], Reason("item_cannot_be_matched", item=_words(item), missing=missing))
+        for row, item in placed:
+            self._listing(row, item)
         self._bins(sheet)
         self._people(sheet)
         self._units(sheet, [(row, item) for row, item in placed if "tag" in row.value])
@@ -276,6 +281,25 @@ class _Plan:
         self.new[Item].append(item)
         self.remember(item)
         return item
+
+    def _listing(self, row: Row, item: Item) -> None:
+        """Whether an item is still bought, and what is bought in its place, which may stand anywhere in the sheet."""
+        number = row.value.get("superseded_by", "")
+        if "retired" not in row.value and not number:
+            return
+        retired = number != "" or row.value["retired"] == "yes"
+        successor = self.by_number.get(number)
+        if number and (successor is None or successor is item):
+            near = difflib.get_close_matches(number, self.by_number, n=1)
+            self.fault(row, "superseded by", Reason("item_number_unknown", number=number, near=near[0] if near else ""))
+        elif item.pk is not None:
+            if (item.retired, item.successor_id) != (retired, successor.pk if successor else None):
+                column = "superseded by" if number else "retired"
+                self.fault(row, column, Reason("item_differs", number=item.number or ""))
+        else:
+            item.retired = retired
+            if retired:
+                self.listed[id(item)] = (item, successor, row.sheet)
 
     def _bins(self, sheet: Sheet) -> None:
         for row in sheet.rows:
@@ -459,6 +483,14 @@ class _Plan:
                 for name in hangs_on:
                     setattr(thing, name, getattr(thing, name))  # which has its id by now
             model._default_manager.bulk_create(made, batch_size=_BATCH)
+        changes = []
+        for item, successor, sheet in self.listed.values():
+            item.successor = successor
+            deed = "superseded" if successor else "retired"
+            told = {"at": self.as_of, "by": self.by, "reason": sheet}
+            changes.append(ItemChange(item=item, act=deed, successor=successor, **told))
+        Item.objects.bulk_update([item for item, _, _ in self.listed.values()], ["successor"], batch_size=500)
+        ItemChange.objects.bulk_create(changes, batch_size=_BATCH)
         Movement.objects.bulk_create(self._movements(), batch_size=_BATCH)
 
     def _movements(self) -> Iterator[Movement]:

@@ -100,8 +100,12 @@ def _stock() -> Iterator[dict[str, str]]:
         row = cells | {"quantity": str(batch.on_hand)} | place(bins[batch.bin_id])
         kept.setdefault(batch.item_id, []).append(row)
     # In an order that does not hang on ids, so that the same stock is always the same sheet.
-    for item in sorted(Item.objects.all(), key=_in_order):
+    items = list(Item.objects.all())
+    numbers = {item.pk: item.number or "" for item in items}
+    for item in sorted(items, key=_in_order):
         of = _item(item)
+        if item.retired:
+            of |= {"retired": "yes", "superseded by": numbers.get(item.successor_id or 0, "")}
         for row in kept.get(item.pk, [{}]):
             yield of | row
     for bin in sorted(bins.values(), key=lambda bin: (bin.site.name, bin.name)):
@@ -201,6 +205,6 @@ def saved(of: str, *, file: str, headings: str = "words", delimiter: str = ",") 
 
 def carried() -> Sequence[str]:
     """Every column of the tables that a sheet carries, as "item.diameter"."""
-    place = ("unit.bin", "batch.bin", "unit.item", "batch.item")
+    place = ("item.retired", "item.successor", "unit.bin", "batch.bin", "unit.item", "batch.item")
     own = [f"{column.of}.{column.field}" for column in COLUMNS["stock"] if column.of in ("item", "unit", "batch")]
     return [*("batch.on_hand" if name == "batch.quantity" else name for name in own), *place]

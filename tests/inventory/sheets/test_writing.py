@@ -253,3 +253,13 @@ def test_an_offer_of_an_item_without_a_number_is_not_dropped_in_silence() -> Non
     with pytest.raises(sheets.reading.Refused) as refused:
         sheets.as_csv("offers")
     assert refused.value.reason.code == "offer_of_item_without_number"
+
+
+def test_what_is_no_longer_bought_and_what_in_its_place_goes_out_and_in(tmp_path: Path) -> None:
+    new = catalogue.add_item(kind="drill", number="Z-2", diameter=5_000_000)
+    old = catalogue.add_item(kind="drill", number="A-1", diameter=5_100_000)
+    Item.objects.filter(pk=old.pk).update(retired=True, successor=new)
+    Item.objects.create(kind="drill", number="B-1", diameter=5_200_000, retired=True)
+    first, second = _again(tmp_path, "csv")
+    assert second == first
+    assert b"yes,Z-2" in first["stock"]
