@@ -19,6 +19,7 @@ class InventoryConfig(AppConfig):
             guards.append_only("inventory_cribsetting"),
             guards.append_only("inventory_delivery", keys=("id", "request_key")),
             guards.append_only("inventory_deliveryline", keys=("id", ("delivery_id", "line_id", "item_id"))),
+            guards.append_only("inventory_countentry", keys=("id", ("line_id", "request_key"))),
             guards.no_overlap(
                 "inventory_unithold",
                 name="unit_hold_overlap",

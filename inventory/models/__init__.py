@@ -1,6 +1,7 @@
 """The tables of what the shop owns; entered from inside this app only, others go through its rooms."""
 
 from inventory.models.catalogue import Item, ItemChange
+from inventory.models.counting import CountBin, CountEntry, CountLine, StockCount
 from inventory.models.ordering import CalendarAddress, CribSetting, OrderPoint
 from inventory.models.purchasing import Delivery, DeliveryLine, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
 from inventory.models.reservations import BatchHold, Reservation, UnitHold
@@ -12,6 +13,9 @@ __all__ = [
     "BatchHold",
     "Bin",
     "CalendarAddress",
+    "CountBin",
+    "CountEntry",
+    "CountLine",
     "CribSetting",
     "Delivery",
     "DeliveryLine",
@@ -28,6 +32,7 @@ __all__ = [
     "Reservation",
     "SentSheet",
     "Site",
+    "StockCount",
     "Supplier",
     "Unit",
     "UnitHold",

@@ -11,6 +11,7 @@ from inventory.stock.batches import (
     batch_by_id,
     batch_of,
     batch_short,
+    count_batch,
     give_back_batch,
     issue_batch,
     receive_batch,
@@ -30,6 +31,7 @@ from inventory.stock.places import (
 )
 from inventory.stock.shelf import distinct_threads, lines
 from inventory.stock.units import (
+    find_unit,
     give_back_unit,
     issue_unit,
     lend_unit,
@@ -59,8 +61,10 @@ __all__ = [
     "batch_short",
     "bin_at",
     "bin_named",
+    "count_batch",
     "disagreements",
     "distinct_threads",
+    "find_unit",
     "give_back_batch",
     "give_back_unit",
     "issue_batch",

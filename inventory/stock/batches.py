@@ -142,6 +142,12 @@ def adjust_batch(*, batch: Batch, found: int, **entry: Unpack[Explained]) -> Mov
     return _leave(batch, "adjusted", lambda on_hand: found, entry)
 
 
+def count_batch(*, batch: Batch, difference: int, **entry: Unpack[Explained]) -> Movement:
+    """A count found so many more, or fewer, than the book had: what was issued since stays issued. Holds that start
+    last are cut short where it must be. Raises `Refused`: quantity_negative, reason_missing."""
+    return _leave(batch, "counted", lambda on_hand: on_hand + difference, entry)
+
+
 def scrap_batch(*, batch: Batch, quantity: int, **entry: Unpack[Explained]) -> Movement:
     """Take a quantity away as spoilt, held or not. Raises `Refused`: quantity_not_positive, quantity_negative
     where more is scrapped than is there, reason_missing."""

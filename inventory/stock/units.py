@@ -266,3 +266,34 @@ def _end(unit: Unit, deed: str, condition: str, entry: Explained) -> Movement:
         return {**gone, "person": person, "label": label}
 
     return book(deed, unit, end, **entry)
+
+
+def find_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Explained]) -> Movement:
+    """A unit was found in a bin where the book does not have it: there it is, and there it belongs from then on.
+
+    One that stood in another bin is "moved"; one that was lost, away or in a job's hand is "counted" back. Holes cut
+    stay as they were booked, and holds that were cut short stay short. What was at regrind is due for regrind still,
+    since nobody says that it was ground. A retired one is not brought back.
+    Raises `Refused`: reason_missing, unit_gone where it is retired, unit_moved_meanwhile.
+    """
+    refuse_no_reason(entry["reason"])
+    deed = "moved" if unit.condition in AT_HAND and not unit.issued_to else "counted"
+
+    def find(unit: Unit) -> Line:
+        if unit.condition == "retired":
+            refuse_gone(unit)
+        at_hand = unit.condition in AT_HAND and not unit.issued_to
+        if at_hand != (deed == "moved"):
+            raise Refused(Reason("unit_moved_meanwhile", tag=unit.tag))
+        line: Line = {"quantity": int(not at_hand), "to_bin": bin, "person": unit.borrower, "label": unit.issued_to}
+        if at_hand:
+            line["from_bin"] = unit.bin
+        elif not unit.issued_to:
+            back = "due_regrind" if unit.away_why == "regrind" else "serviceable"
+            unit.condition = worn(back, holes_cut=unit.holes_cut, life=unit.item.life)
+        unit.away_why, unit.away_until, unit.away_with = "", None, ""
+        unit.borrower, unit.issued_to, unit.bin = None, "", bin
+        unit.save()
+        return line
+
+    return book(deed, unit, find, **entry)
