@@ -1,6 +1,6 @@
 """The tables of what the shop owns; entered from inside this app only, others go through its rooms."""
 
-from inventory.models.catalogue import Item, ItemChange
+from inventory.models.catalogue import Item, ItemChange, LifeFactor
 from inventory.models.counting import CountBin, CountEntry, CountLine, StockCount
 from inventory.models.ordering import CalendarAddress, CribSetting, OrderPoint
 from inventory.models.purchasing import Delivery, DeliveryLine, Offer, OfferItem, Order, OrderLine, PriceBreak, Supplier
@@ -21,6 +21,7 @@ __all__ = [
     "DeliveryLine",
     "Item",
     "ItemChange",
+    "LifeFactor",
     "Movement",
     "Offer",
     "OfferItem",

@@ -67,6 +67,9 @@ class Item(models.Model):
     step_length = models.BigIntegerField(null=True, blank=True, help_text="of a step drill's leading step")
     takes_least = models.BigIntegerField(null=True, blank=True, help_text="least bore, square or pitch that it takes")
     takes_most = models.BigIntegerField(null=True, blank=True, help_text="largest bore, square or pitch that it takes")
+    most_regrinds = models.BigIntegerField(null=True, blank=True, help_text="how often one may be reground")
+    calibration_days = models.BigIntegerField(null=True, blank=True, help_text="between two calibrations")
+    pack_size = models.BigIntegerField(null=True, blank=True, help_text="pieces in a full pack, as it lies in the bin")
     retired = models.BooleanField(default=False, help_text="no longer bought; what is there is used up")
     successor = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="predecessors")
     counted = models.BooleanField(default=False, help_text="lies in batches instead of carrying tags")
@@ -100,7 +103,13 @@ class Item(models.Model):
                     "step_length",
                     "takes_least",
                     "takes_most",
+                    "calibration_days",
+                    "pack_size",
                 )
+            ),
+            Rule(
+                condition=Q(most_regrinds__isnull=True) | Q(most_regrinds__gte=0),
+                name="item_most_regrinds_not_negative",
             ),
             Rule(
                 condition=Q(torque_min__isnull=True)
@@ -131,6 +140,28 @@ class Item(models.Model):
     def address(self) -> str:
         """What stands for the item in an address: its number, or its id where it has none."""
         return self.number or f"~{self.pk}"
+
+
+class LifeFactor(models.Model):
+    """How much of a tool's life one hole in a parent material takes, in percent: 150 is one and a half holes.
+
+    `material` is the code of a parent material as the app above knows it; it is compared and never read.
+    """
+
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="life_factors")
+    material = models.CharField(max_length=40)
+    percent = models.BigIntegerField()
+
+    class Meta:
+        ordering: ClassVar = ["item", "material"]
+        constraints: ClassVar = [
+            Sole(fields=["item", "material"], name="life_factor_twice"),
+            Rule(condition=~Q(material=""), name="life_factor_of_a_material"),
+            Rule(condition=Q(percent__gt=0), name="life_factor_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item} in {self.material}: {self.percent} %"
 
 
 class ItemChange(models.Model):

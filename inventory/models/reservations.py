@@ -79,7 +79,7 @@ class UnitHold(models.Model):
 class BatchHold(models.Model):
     """A quantity of one batch kept for a reservation that needs it from `start` on.
 
-    `short` of it was lost since: what is still kept is quantity less short.
+    `short` of it was lost since, `issued` of it was handed out: what is still kept is quantity less both.
     """
 
     reservation = models.ForeignKey(Reservation, on_delete=models.PROTECT, related_name="batch_holds")
@@ -87,6 +87,7 @@ class BatchHold(models.Model):
     start = models.DateTimeField()
     quantity = models.BigIntegerField()
     short = models.BigIntegerField(default=0)
+    issued = models.BigIntegerField(default=0)
     active = models.BooleanField(default=True)
 
     class Meta:
@@ -98,6 +99,10 @@ class BatchHold(models.Model):
             Rule(
                 condition=Q(short__gte=0) & Q(short__lte=F("quantity")),
                 name="batch_hold_short_within_quantity",
+            ),
+            Rule(
+                condition=Q(issued__gte=0) & Q(issued__lte=F("quantity") - F("short")),
+                name="batch_hold_issued_within_quantity",
             ),
         ]
 

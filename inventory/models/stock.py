@@ -15,7 +15,7 @@ from inventory.kinds import CONDITIONS
 AWAY = ("loan", "regrind", "calibration")
 ACTS = (
     "received", "issued", "given_back", "used", "counted", "moved", "adjusted",
-    "scrapped", "lost", "lent", "returned", "sent",
+    "scrapped", "lost", "lent", "returned", "sent", "calibrated",
 )  # fmt: skip
 
 
@@ -102,7 +102,13 @@ class Unit(models.Model):
     bin = models.ForeignKey(Bin, on_delete=models.PROTECT, related_name="units")
     condition = models.CharField(max_length=16, default="new", choices=conditions)
     holes_cut = models.BigIntegerField(default=0)
+    extra_wear = models.BigIntegerField(
+        default=0, help_text="life used beyond the holes cut, in holes: what harder metals took more, softer ones less"
+    )
+    regrinds = models.BigIntegerField(default=0)
+    own_diameter = models.BigIntegerField(null=True, blank=True, help_text="nanometres, where regrinding changed it")
     calibration_due = models.DateField(null=True, blank=True, help_text="the last good day")
+    certificate = models.CharField(max_length=80, blank=True, default="", help_text="of the last calibration")
     away_why = models.CharField(max_length=16, blank=True, default="", choices=away)
     away_until = models.DateField(null=True, blank=True)
     away_with = models.CharField(max_length=80, blank=True, default="")
@@ -120,6 +126,9 @@ class Unit(models.Model):
             Rule(condition=~Q(tag=""), name="unit_tagged"),
             Rule(condition=Q(condition__in=CONDITIONS), name="unit_condition_known"),
             Rule(condition=Q(holes_cut__gte=0), name="unit_holes_not_negative"),
+            Rule(condition=Q(extra_wear__gte=-F("holes_cut")), name="unit_wear_not_negative"),
+            Rule(condition=Q(regrinds__gte=0), name="unit_regrinds_not_negative"),
+            Rule(condition=Q(own_diameter__isnull=True) | Q(own_diameter__gt=0), name="unit_diameter_positive"),
             Rule(
                 condition=Q(condition="away", away_why__in=AWAY) | (~Q(condition="away") & Q(away_why="")),
                 name="unit_away_says_why",
@@ -172,7 +181,8 @@ class Movement(models.Model):
 
     `quantity` is the change of what lies in the bin: for a batch in pieces, for a unit +1 when it comes
     and -1 when it goes, 0 when neither. `holes` is the change of the unit's holes cut (negative when a
-    regrind gives it a new life). Summed up, both give the balances.
+    regrind gives it a new life), `extra_wear` and `regrinds` change as the unit's own. Summed up, they give the
+    balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it has.
     """
 
     at = models.DateTimeField()
@@ -182,6 +192,9 @@ class Movement(models.Model):
     batch = models.ForeignKey(Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="movements")
     quantity = models.BigIntegerField(default=0)
     holes = models.BigIntegerField(default=0)
+    extra_wear = models.BigIntegerField(default=0)
+    regrinds = models.BigIntegerField(default=0)
+    diameter = models.BigIntegerField(null=True, blank=True)
     from_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     to_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="movements")
