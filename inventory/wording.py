@@ -440,6 +440,7 @@ SENTENCES: dict[str, str] = {
     "life_used_up": "Its life of {life:hole|holes} is used up: taken in as due for regrind.",
     "cell_needs_another": "This goes with “{needs}”, which is not filled in.",
     "cell_tag_and_quantity": "A row is a unit with a tag or a batch with a quantity, not both.",
+    "signed_count_unreadable": "“{typed}” is no whole number, such as 3 or -3.",
     "count_unreadable": "“{typed}” is no whole number of {least} or more[, {most} at most].",
     "lead_unreadable": "“{typed}” is no lead in threads; write for example 4 or 1.5.",
     "date_unreadable": "“{typed}” is no date; write for example 2027-03-31, or +90d for 90 days from now.",

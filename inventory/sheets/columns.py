@@ -52,6 +52,13 @@ def _diameter(text: str) -> int:
         return read_length(text)
 
 
+def _signed(text: str) -> int:
+    """A whole number on either side of nothing."""
+    if re.fullmatch(r"[+-]?[0-9]{1,12}", text) is None:
+        raise Refused(Reason("signed_count_unreadable", typed=text))
+    return int(text)
+
+
 def _whole(least: int) -> Callable[[str], int]:
     def reader(text: str) -> int:
         if re.fullmatch(r"[0-9]{1,12}", text) is None or int(text) < least:
@@ -208,6 +215,9 @@ STOCK = (
     Column(
         "takes least", "item", "least bore, tap square or pitch (boring head, tap wrench, pitch gauge)", _diameter, _mm
     ),
+    Column("most regrinds", "item", "how often one may be reground", _whole(0)),
+    Column("calibration days", "item", "days between two calibrations", _whole(1)),
+    Column("pack size", "item", "pieces in a full pack, as it lies in the bin", _whole(1)),
     Column("takes most", "item", "largest bore, tap square or pitch", _diameter, _mm),
     Column("retired", "listing", "yes where it is no longer bought; what is there is used up", _word(YES_NO)),
     Column("superseded by", "listing", "the catalogue number of what is bought in its place", str),
@@ -230,9 +240,13 @@ STOCK = (
         also=("state",),
     ),
     Column("holes cut", "unit", "holes cut since the last regrind", _whole(0)),
+    Column("extra wear", "unit", "life used beyond the holes cut, in holes; less than 0 for softer metals", _signed),
+    Column("regrinds", "unit", "how often it was reground", _whole(0)),
+    Column("own diameter", "unit", "where regrinding changed it", _diameter, _mm),
     Column(
         "calibration due", "unit", "last good day: 2027-03-31 · +90d", None, date.isoformat, also=("calibrated until",)
     ),
+    Column("certificate", "unit", "of the last calibration", str),
     Column("away why", "unit", "loan, regrind or calibration", _word(_AWAY)),
     Column("away until", "unit", "last day it is away; empty if nobody knows", None, date.isoformat),
     Column("away with", "unit", "who has it", str, also=("lent to",)),

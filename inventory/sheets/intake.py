@@ -341,7 +341,11 @@ class _Plan:
                 continue
             why_away = value.get("away_why", "")
             said, holes_cut = value.get("condition", "serviceable"), value.get("holes_cut", 0)
-            condition = "away" if why_away else worn(said, holes_cut=holes_cut, life=item.life)
+            extra_wear = value.get("extra_wear", 0)
+            if holes_cut + extra_wear < 0:
+                self.fault(row, "extra wear", Reason("unit_wear_not_negative"))
+                continue
+            condition = "away" if why_away else worn(said, used=holes_cut + extra_wear, life=item.life)
             if condition not in ("away", said):
                 self.note(row, "holes cut", Reason("life_used_up", life=item.life))
             unit = Unit(
@@ -350,6 +354,10 @@ class _Plan:
                 bin=self.bins[value["site"], value["bin"]],
                 condition=condition,
                 holes_cut=holes_cut,
+                extra_wear=extra_wear,
+                regrinds=value.get("regrinds", 0),
+                own_diameter=value.get("own_diameter"),
+                certificate=value.get("certificate", ""),
                 calibration_due=value.get("calibration_due"),
                 away_why=why_away,
                 away_until=value.get("away_until"),
@@ -496,7 +504,16 @@ class _Plan:
     def _movements(self) -> Iterator[Movement]:
         for unit in self.new[Unit]:
             of = {"unit": unit, "reason": self.sheet_of[id(unit)]}
-            yield self._movement("received", unit.bin, quantity=1, holes=unit.holes_cut, **of)
+            yield self._movement(
+                "received",
+                unit.bin,
+                quantity=1,
+                holes=unit.holes_cut,
+                extra_wear=unit.extra_wear,
+                regrinds=unit.regrinds,
+                diameter=unit.own_diameter,
+                **of,
+            )
             if unit.away_why:
                 deed = "lent" if unit.away_why == "loan" else "sent"
                 yield self._movement(deed, unit.bin, quantity=-1, person=unit.borrower, **of)

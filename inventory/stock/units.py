@@ -26,9 +26,9 @@ from inventory.stock.ledger import (
 )
 
 
-def worn(condition: str, *, holes_cut: int, life: int | None) -> str:
-    """The condition of a unit at hand after so many holes: whose life is used up is due for regrind."""
-    used_up = life is not None and holes_cut >= life
+def worn(condition: str, *, used: int, life: int | None) -> str:
+    """The condition of a unit at hand after so much of its life, in holes: whose life is used up is due for regrind."""
+    used_up = life is not None and used >= life
     return "due_regrind" if used_up and condition in ("new", "serviceable") else condition
 
 
@@ -77,7 +77,7 @@ def receive_unit(
             item=item,
             tag=tag,
             bin=bin,
-            condition=worn(condition, holes_cut=holes_cut, life=item.life),
+            condition=worn(condition, used=holes_cut, life=item.life),
             holes_cut=holes_cut,
             calibration_due=calibration_due,
         )
@@ -149,7 +149,7 @@ def return_unit(
         anew = unit.away_why == "regrind" if reground is None else reground
         change = -unit.holes_cut if anew else holes
         unit.holes_cut += change
-        unit.condition = worn(condition, holes_cut=unit.holes_cut, life=unit.item.life)
+        unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         person, unit.borrower = unit.borrower, None
         unit.calibration_due = calibration_due or unit.calibration_due
@@ -225,7 +225,7 @@ def use_unit(*, unit: Unit, holes: int, label: str = "", **entry: Unpack[Entry])
 def _cut(unit: Unit, holes: int, label: str, condition: str) -> None:
     """Add holes to a locked unit and save it; what the label's holds foresaw of them is no longer ahead."""
     unit.holes_cut += holes
-    unit.condition = worn(condition, holes_cut=unit.holes_cut, life=unit.item.life)
+    unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
     unit.save()
     left = holes
     for hold in unit.holds.filter(active=True, reservation__label=label) if label and holes else ():
@@ -290,7 +290,7 @@ def find_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Explained]) -> Movement:
             line["from_bin"] = unit.bin
         elif not unit.issued_to:
             back = "due_regrind" if unit.away_why == "regrind" else "serviceable"
-            unit.condition = worn(back, holes_cut=unit.holes_cut, life=unit.item.life)
+            unit.condition = worn(back, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         unit.borrower, unit.issued_to, unit.bin = None, "", bin
         unit.save()

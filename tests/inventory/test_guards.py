@@ -57,15 +57,16 @@ def test_no_line_of_the_ledger_can_be_replaced_by_another() -> None:
     unit = UnitFactory.create()
     line = unit.movements.get()
     _execute(
-        "INSERT INTO inventory_movement (request_key, at, by, act, unit_id, quantity, holes, label, reason) "
-        "SELECT 'k', at, by, act, unit_id, quantity, holes, label, reason FROM inventory_movement"
+        "INSERT INTO inventory_movement "
+        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, regrinds, label, reason) "
+        "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, label, reason FROM inventory_movement"
     )
     for key, value in (("id", f"{line.pk}"), ("request_key", "'k'")):
         with pytest.raises(IntegrityError):
             _execute(
                 f"INSERT OR REPLACE INTO inventory_movement "
-                f"({key}, at, by, act, unit_id, quantity, holes, label, reason) "
-                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, '', '')"
+                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, regrinds, label, reason) "
+                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, '', '')"
             )
     assert Movement.objects.count() == 2
     assert not Movement.objects.filter(quantity=9).exists()
@@ -156,8 +157,9 @@ def test_a_movement_is_of_exactly_one_thing() -> None:
     for columns, values in (("", ""), (", unit_id, batch_id", f", {UnitFactory.create().pk}, {batch.pk}")):
         _refused_as(
             "movement_of_one_thing",
-            f"INSERT INTO inventory_movement (at, by, act, quantity, holes, label, reason{columns}) "
-            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, '', ''{values})",
+            f"INSERT INTO inventory_movement "
+            f"(at, by, act, quantity, holes, extra_wear, regrinds, label, reason{columns}) "
+            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, 0, 0, '', ''{values})",
         )
 
 
