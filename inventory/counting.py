@@ -554,9 +554,11 @@ def _voices(line: CountLine, entries: Mapping[int, Sequence[CountEntry]]) -> tup
 
 
 def _moved_since(lines: Iterable[CountLine]) -> dict[int, int]:
-    """The last movement of each unit that changed where it is; holes cut with it do not. One query."""
+    """The last movement of each unit that changed where it is; holes cut and a calibration do not. One query."""
     units = {line.unit_id for line in lines if line.unit_id}
-    rows: Any = Movement.objects.filter(unit__in=units).exclude(act="used").order_by().values_list("unit")
+    rows: Any = (
+        Movement.objects.filter(unit__in=units).exclude(act__in=("used", "calibrated")).order_by().values_list("unit")
+    )
     return dict(rows.annotate(last=Max("pk"))) if units else {}
 
 

@@ -6,16 +6,17 @@ import uuid
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.db.models import prefetch_related_objects
 
 from inventory import labels, stock
 from inventory.errors import Reason, Refused
 from inventory.guards import act
-from inventory.kinds import plain
+from inventory.kinds import KINDS, plain
 from inventory.models import Batch, Movement, Unit
 from inventory.quantities import read_day, read_length, read_stress, read_torque, to_mm
 from inventory.threads import Candidate, Dossier, Reading, dossier, identify, read
@@ -345,21 +346,55 @@ class SendForm(MoveForm):
 _CONDITIONS = [("serviceable", "serviceable"), ("due_regrind", "due for regrind"), ("new", "as new")]
 
 
+def _calibration_proposed(unit: Any, as_of: datetime) -> str:
+    """As the browser's own calendar reads a day, whatever the language of the page."""
+    day = stock.calibration_proposed(unit, stock.shop_day(as_of))
+    return day.isoformat() if day else ""
+
+
+def _material() -> forms.ChoiceField:
+    return forms.ChoiceField(label="In which material", required=False)
+
+
+def _ask_material(form: forms.Form, unit: Any) -> None:
+    """Ask for the material where the item has life factors, and for no other than those: the rest count as they are."""
+    prefetch_related_objects([unit.item], "life_factors")
+    factors = [each.material for each in unit.item.life_factors.all()]
+    if not factors:
+        del form.fields["material"]
+        return
+    choices = [("", "another: each hole counts as one"), *((code, code.replace("_", " ")) for code in factors)]
+    cast("forms.ChoiceField", form.fields["material"]).choices = choices
+
+
 class ReturnForm(MoveForm):
-    """A unit comes back from where it was."""
+    """A unit comes back from where it was: from regrind perhaps with another diameter, from calibration with a date."""
 
     bin = _text("Into bin", 40, required=True)
     condition = forms.ChoiceField(label="Its condition", choices=_CONDITIONS)
     holes = _count("Holes cut with it meanwhile", least=0, required=False)
+    material = _material()
+    diameter = LengthField(label="Its diameter now, where the regrind changed it", required=False)
     calibration_due = DayField(label="Calibration good until the end of", ahead=True)
+    certificate = _text("Certificate", 80)
     not_reground = forms.BooleanField(label="nothing was done to it: its life goes on", required=False)
-    at: Mapping[str, str] = {"bin_unknown": "bin"}
+    at: Mapping[str, str] = {
+        "bin_unknown": "bin", "unit_diameter_positive": "diameter", "diameter_grew": "diameter",
+        "diameter_not_reground": "diameter", "regrinds_used_up": "not_reground",
+    }  # fmt: skip
 
     def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
         super().__init__(data, thing=thing, as_of=as_of)
         self.initial["bin"] = thing.bin.name
-        if thing.away_why != "regrind":
-            del self.fields["not_reground"]
+        asked = {"regrind": ("diameter", "not_reground"), "calibration": ("calibration_due", "certificate")}
+        for why, names in asked.items():
+            for name in names if why != thing.away_why else ():
+                del self.fields[name]
+        if thing.item.diameter is None:
+            self.fields.pop("diameter", None)
+        if thing.away_why == "calibration":
+            self.initial["calibration_due"] = _calibration_proposed(thing, as_of)
+        _ask_material(self, thing)
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
@@ -369,8 +404,11 @@ class ReturnForm(MoveForm):
             bin=stock.bin_named(site=unit.bin.site.name, name=asked["bin"]),
             condition=asked["condition"],
             holes=asked["holes"] or 0,
+            material=asked.get("material", ""),
             reground=False if asked.get("not_reground") else None,
-            calibration_due=asked["calibration_due"],
+            diameter=asked.get("diameter"),
+            calibration_due=asked.get("calibration_due"),
+            certificate=asked.get("certificate", ""),
             **entry,
         )
 
@@ -379,25 +417,62 @@ class GiveBackForm(MoveForm):
     """A unit comes back from the job that has it in hand."""
 
     holes = _count("Holes cut since they were last booked", least=0, required=False)
+    material = _material()
     condition = forms.ChoiceField(label="Its condition", choices=_CONDITIONS)
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        _ask_material(self, thing)
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
-        return stock.give_back_unit(
-            unit=self.thing, holes=asked["holes"] or 0, condition=asked["condition"], **entry
-        )  # fmt: skip
+        told = {"holes": asked["holes"] or 0, "material": asked.get("material", ""), "condition": asked["condition"]}
+        return stock.give_back_unit(unit=self.thing, **told, **entry)
 
 
 class UseForm(MoveForm):
     """Holes were cut with a unit."""
 
     holes = _count("Holes cut", least=1)
+    material = _material()
     label = _text("For job", 80)
 
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        _ask_material(self, thing)
+
     def book(self, **entry: Any) -> Movement:
-        return stock.use_unit(
-            unit=self.thing, holes=self.cleaned_data["holes"], label=self.cleaned_data["label"], **entry
-        )
+        asked = self.cleaned_data
+        told = {"holes": asked["holes"], "material": asked.get("material", ""), "label": asked["label"]}
+        return stock.use_unit(unit=self.thing, **told, **entry)
+
+
+class MoveUnitForm(MoveForm):
+    """A unit gets another bin."""
+
+    bin = _text("Into bin", 40, required=True)
+    at: Mapping[str, str] = {"bin_unknown": "bin", "already_in_bin": "bin"}
+
+    def book(self, **entry: Any) -> Movement:
+        unit: Any = self.thing
+        bin = stock.bin_named(site=unit.bin.site.name, name=self.cleaned_data["bin"])
+        return stock.move_unit(unit=unit, bin=bin, **entry)
+
+
+class CalibrateForm(MoveForm):
+    """A unit was calibrated here in the shop; the date that its item's interval gives is proposed."""
+
+    due = DayField(label="Good until the end of", ahead=True)
+    certificate = _text("Certificate", 80)
+    at: Mapping[str, str] = {"calibration_due_missing": "due", "day_is_over": "due"}
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial["due"] = _calibration_proposed(thing, as_of)
+
+    def book(self, **entry: Any) -> Movement:
+        asked = self.cleaned_data
+        return stock.calibrate_unit(unit=self.thing, due=asked["due"], certificate=asked["certificate"], **entry)
 
 
 class EndForm(MoveForm):
@@ -409,6 +484,25 @@ class EndForm(MoveForm):
     def book(self, **entry: Any) -> Movement:
         end = stock.scrap_unit if self.cleaned_data["how"] == "scrap" else stock.lose_unit
         return end(unit=self.thing, reason=self.cleaned_data["reason"], **entry)
+
+
+class MoveBatchForm(MoveForm):
+    """Some of a batch goes into another bin; what is free of it is proposed, and no more than that can go."""
+
+    quantity = _count("How many", least=1)
+    bin = _text("Into bin", 40, required=True)
+    at: Mapping[str, str] = {
+        "bin_unknown": "bin", "already_in_bin": "bin", "batch_dates_differ": "bin", "batch_short": "quantity",
+    }  # fmt: skip
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial["quantity"] = thing.on_hand - thing.held or None
+
+    def book(self, **entry: Any) -> Movement:
+        asked, batch = self.cleaned_data, cast("Batch", self.thing)
+        bin = stock.bin_named(site=batch.bin.site.name, name=asked["bin"])
+        return stock.move_batch(batch=batch, quantity=asked["quantity"], bin=bin, **entry)
 
 
 class CountForm(MoveForm):
@@ -435,9 +529,10 @@ class SpoiltForm(MoveForm):
 
 
 UNIT_ACTS: dict[str, type[MoveForm]] = {
-    "return": ReturnForm, "give_back": GiveBackForm, "lend": LendForm, "send": SendForm, "use": UseForm, "end": EndForm,
+    "return": ReturnForm, "give_back": GiveBackForm, "lend": LendForm, "send": SendForm, "use": UseForm,
+    "move": MoveUnitForm, "calibrate": CalibrateForm, "end": EndForm,
 }  # fmt: skip
-BATCH_ACTS: dict[str, type[MoveForm]] = {"count": CountForm, "spoilt": SpoiltForm}
+BATCH_ACTS: dict[str, type[MoveForm]] = {"count": CountForm, "spoilt": SpoiltForm, "move": MoveBatchForm}
 
 
 def acts_on(unit: Unit) -> tuple[str, ...]:
@@ -446,7 +541,10 @@ def acts_on(unit: Unit) -> tuple[str, ...]:
         return ()
     if unit.away_why:
         return ("return", "end")
-    return ("give_back", "use", "end") if unit.issued_to else ("lend", "send", "use", "end")
+    if unit.issued_to:
+        return ("give_back", "use", "end")
+    gauge = KINDS[unit.item.kind].calibrated or unit.calibration_due is not None
+    return ("lend", "send", "use", "move", *(("calibrate",) if gauge else ()), "end")
 
 
 # Order points, deliveries, what the crib has settled

@@ -173,7 +173,7 @@ def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> lis
             reasons.append(Reason("unit_not_at_hand", tag=unit.tag, condition=unit.condition))
         reasons += [unit_held(unit.tag, hold) for hold in holds[unit_id] if hold.start < end and hold.end > start]
         if unit.item.life is not None:
-            left = unit.item.life - unit.holes_cut - sum(hold.holes for hold in holds[unit_id])
+            left = unit.item.life - unit.life_used - sum(hold.holes for hold in holds[unit_id])
             if wanted[unit_id] > left:
                 reasons.append(Reason("life_short", tag=unit.tag, left=left, needed=wanted[unit_id]))
     return list(dict.fromkeys(reasons))

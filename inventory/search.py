@@ -55,7 +55,7 @@ class Shelved:
 
     `state` is one of lost, retired, away, issued, due_regrind, calibration_over, held (now), at_hand of a unit;
     none_left, expired, all_held, at_hand of a batch. `held` is the hold that says most: that of now, else the next.
-    `life_left` is the item's life less the holes cut and those of every active hold; None where no life is kept.
+    `life_left` is the item's life less what was used of it and what active holds will take; None where no life is kept.
     `overdue`: it is away, and the last day of that is over.
     """
 
@@ -131,7 +131,7 @@ def _unit(unit: Unit, of: Facts, holds: tuple[Kept, ...], as_of: datetime, today
         state = unit.condition
     if unit.issued_to:
         state = "issued"
-    left = None if of.life is None else of.life - unit.holes_cut - sum(hold.amount for hold in holds)
+    left = None if of.life is None else of.life - unit.life_used - sum(hold.amount for hold in holds)
     overdue = unit.away_until is not None and unit.away_until < today
     held = ahead[0] if ahead else None
     return Shelved(of, state, unit=unit, holds=holds, held=held, life_left=left, overdue=overdue)

@@ -284,6 +284,16 @@ SENTENCES: dict[str, str] = {
         "This lot is there with other dates[, packed {packed}][, expiring {expires}]; "
         "give the new one a lot of its own."
     ),
+    "regrinds_used_up": (
+        "{tag} was reground {regrinds:time|times} and such a tool may be {most:time|times}: "
+        "scrap it, or say that nothing was done to it."
+    ),
+    "diameter_not_reground": "{tag} was not reground, so its diameter is what it was.",
+    "diameter_grew": "A regrind takes metal away: it cannot cut {diameter_nm} where it cut {before_nm} before.",
+    "calibration_due_missing": ("Say until when it is good: {item} has no interval entered that would tell."),
+    "unit_calibration_overdue": "The calibration of {tag} was good until {due}; it cannot be issued before the next.",
+    "batch_expired": "{item}[, lot {lot}] was good until {expires}; it cannot be issued.",
+    "already_in_bin": "{name} is in bin {bin} already.",
     "condition_not_at_hand": "A thing that comes in is {known}, not {condition}.",
     "holes_negative": "Holes cut cannot be negative ({holes}).",
     "quantity_not_positive": "A quantity must be one or more ({quantity}).",
@@ -371,6 +381,15 @@ SENTENCES: dict[str, str] = {
     "ledger_knows_no_unit": "{tag}: the ledger knows nothing of this unit.",
     "ledger_unit_place": "{tag}: by the ledger {ledger} in its bin, by the unit {expected}.",
     "ledger_unit_holes": "{tag}: by the ledger {ledger:hole|holes} cut, by the unit {holes}.",
+    "ledger_unit_wear": "{tag}: by the ledger {ledger:hole|holes} of extra wear, by the unit {wear}.",
+    "ledger_unit_regrinds": "{tag}: by the ledger reground {ledger:time|times}, by the unit {regrinds}.",
+    "ledger_unit_diameter": (
+        "{tag}: its own diameter is not what the ledger says[; by the ledger {ledger_nm}][; by the unit {diameter_nm}]."
+    ),
+    "ledger_unit_gone_held": "{tag} is {condition}, and {label} still holds it.",
+    "ledger_batch_issued": (
+        "{item}[, lot {lot}]: the holds of {label} say {holds} issued, by the ledger it has {ledger}."
+    ),
     "ledger_batch_on_hand": "{item}[, lot {lot}]: by the ledger {ledger} on hand, by the batch {on_hand}.",
     "ledger_batch_held": "{item}[, lot {lot}]: its active holds come to {holds}, by the batch it is {held}.",
     # --- purchasing

@@ -143,6 +143,11 @@ class Unit(models.Model):
     def __str__(self) -> str:
         return self.tag
 
+    @property
+    def life_used(self) -> int:
+        """What was used of its life, in holes: those cut, and what they took more or less than one each."""
+        return self.holes_cut + self.extra_wear
+
 
 class Batch(models.Model):
     """A counted quantity of one item and lot in one bin; `held` of it is kept for reservations."""

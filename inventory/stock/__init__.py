@@ -1,6 +1,7 @@
 """The stock: where things stand and who has them, every change through the ledger.
 
-Each act writes exactly one movement and the balance that follows from it, in one transaction. A balance never
+Each act writes its movement and the balance that follows from it, in one transaction; a batch that is moved has two,
+out of the one bin and into the other. A balance never
 goes below zero: what cannot be is refused with the numbers. What was lost, though, is always recorded, and
 where less is left than is held, the same act cuts the holds short that start last.
 """
@@ -14,10 +15,11 @@ from inventory.stock.batches import (
     count_batch,
     give_back_batch,
     issue_batch,
+    move_batch,
     receive_batch,
     scrap_batch,
 )
-from inventory.stock.ledger import AT_HAND, GONE, Entry, Explained, aware, movements, used_for
+from inventory.stock.ledger import AT_HAND, GONE, Entry, Explained, aware, movements, shop_day, used_for
 from inventory.stock.places import (
     add_bin,
     add_person,
@@ -31,11 +33,14 @@ from inventory.stock.places import (
 )
 from inventory.stock.shelf import distinct_threads, lines
 from inventory.stock.units import (
+    calibrate_unit,
+    calibration_proposed,
     find_unit,
     give_back_unit,
     issue_unit,
     lend_unit,
     lose_unit,
+    move_unit,
     receive_unit,
     return_unit,
     scrap_unit,
@@ -61,6 +66,8 @@ __all__ = [
     "batch_short",
     "bin_at",
     "bin_named",
+    "calibrate_unit",
+    "calibration_proposed",
     "count_batch",
     "disagreements",
     "distinct_threads",
@@ -72,6 +79,8 @@ __all__ = [
     "lend_unit",
     "lines",
     "lose_unit",
+    "move_batch",
+    "move_unit",
     "movements",
     "people_names",
     "person",
@@ -81,6 +90,7 @@ __all__ = [
     "scrap_batch",
     "scrap_unit",
     "send_unit",
+    "shop_day",
     "site",
     "site_names",
     "tag_taken",

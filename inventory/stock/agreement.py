@@ -2,40 +2,76 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
 
 from inventory.errors import Reason
-from inventory.models import Batch, BatchHold, Unit
-from inventory.stock.ledger import AT_HAND
+from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
+from inventory.stock.ledger import AT_HAND, GONE
 
 
 def disagreements() -> list[Reason]:
     """Every place where the balances and the ledger do not say the same; empty when all is well.
 
-    A unit's holes cut are the sum of its movements' holes; its quantities sum up to 1 while it is in its bin
-    and to 0 otherwise. A batch's on hand is the sum of its movements, its held the sum of its active holds.
+    A unit's holes cut, extra wear and regrinds are the sums of its movements'; its quantities sum up to 1 while it is
+    in its bin and to 0 otherwise; its own diameter is that of the last movement that has one. Nothing that is gone is
+    held. A batch's on hand is the sum of its movements, its held what its active holds still keep; what its holds say
+    was issued to a label is no more than the ledger issued to it.
     """
+    return [*_of_units(), *_of_batches()]
+
+
+def _of_units() -> list[Reason]:
     found: list[Reason] = []
+    measured = Movement.objects.filter(unit=OuterRef("pk"), diameter__isnull=False).order_by("-pk")
     units: QuerySet[Any, Any] = Unit.objects.annotate(
-        moved=Sum("movements__quantity"), cut=Sum("movements__holes")
-    ).values_list("tag", "condition", "issued_to", "holes_cut", "moved", "cut")
-    for tag, condition, issued_to, holes_cut, moved, cut in units.order_by("tag"):
-        if moved is None:
+        moved=Sum("movements__quantity"),
+        cut=Sum("movements__holes"),
+        wear=Sum("movements__extra_wear"),
+        ground=Sum("movements__regrinds"),
+        diameter=Subquery(measured.values("diameter")[:1]),
+    )
+    for unit in units.order_by("tag"):
+        tag = unit.tag
+        if unit.moved is None:
             found.append(Reason("ledger_knows_no_unit", tag=tag))
             continue
-        expected = int(condition in AT_HAND and not issued_to)
-        if moved != expected:
-            found.append(Reason("ledger_unit_place", tag=tag, ledger=moved, expected=expected))
-        if cut != holes_cut:
-            found.append(Reason("ledger_unit_holes", tag=tag, ledger=cut, holes=holes_cut))
+        expected = int(unit.condition in AT_HAND and not unit.issued_to)
+        if unit.moved != expected:
+            found.append(Reason("ledger_unit_place", tag=tag, ledger=unit.moved, expected=expected))
+        if unit.cut != unit.holes_cut:
+            found.append(Reason("ledger_unit_holes", tag=tag, ledger=unit.cut, holes=unit.holes_cut))
+        if unit.wear != unit.extra_wear:
+            found.append(Reason("ledger_unit_wear", tag=tag, ledger=unit.wear, wear=unit.extra_wear))
+        if unit.ground != unit.regrinds:
+            found.append(Reason("ledger_unit_regrinds", tag=tag, ledger=unit.ground, regrinds=unit.regrinds))
+        if unit.diameter != unit.own_diameter:
+            told = {"ledger_nm": unit.diameter, "diameter_nm": unit.own_diameter}
+            found.append(Reason("ledger_unit_diameter", tag=tag, **told))
+    gone = UnitHold.objects.filter(active=True, unit__condition__in=GONE).order_by("unit__tag", "pk")
+    for tag, condition, label in gone.values_list("unit__tag", "unit__condition", "reservation__label"):
+        found.append(Reason("ledger_unit_gone_held", tag=tag, condition=condition, label=label))
+    return found
+
+
+def _of_batches() -> list[Reason]:
+    found: list[Reason] = []
     kept: dict[int, int] = dict(
         BatchHold.objects.filter(active=True)
         .order_by()
         .values_list("batch")
-        .annotate(total=Sum(F("quantity") - F("short")))
+        .annotate(total=Sum(F("quantity") - F("short") - F("issued")))
     )
+    said: dict[int, list[tuple[str, int]]] = defaultdict(list)
+    holds: Any = BatchHold.objects.filter(issued__gt=0).order_by("batch", "reservation__label")
+    for pk, label, issued in holds.values_list("batch", "reservation__label").annotate(total=Sum("issued")):
+        said[pk].append((label, issued))
+    out: dict[tuple[int, str], int] = {}
+    if said:
+        rows: Any = Movement.objects.filter(batch__in=said, act="issued").order_by().values_list("batch", "label")
+        out = {(pk, label): -total for pk, label, total in rows.annotate(total=Sum("quantity"))}
     batches: QuerySet[Any, Any] = Batch.objects.annotate(moved=Sum("movements__quantity"))
     for batch in batches.select_related("item").order_by("id"):
         name = {"batch": batch.pk, "item": str(batch.item), "lot": batch.lot}
@@ -43,4 +79,8 @@ def disagreements() -> list[Reason]:
             found.append(Reason("ledger_batch_on_hand", **name, ledger=batch.moved or 0, on_hand=batch.on_hand))
         if kept.get(batch.pk, 0) != batch.held:
             found.append(Reason("ledger_batch_held", **name, holds=kept.get(batch.pk, 0), held=batch.held))
+        for label, issued in said[batch.pk]:
+            if issued > out.get((batch.pk, label), 0):
+                told = {"label": label, "holds": issued, "ledger": out.get((batch.pk, label), 0)}
+                found.append(Reason("ledger_batch_issued", **name, **told))
     return found

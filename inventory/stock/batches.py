@@ -1,4 +1,4 @@
-"""Batches: counted quantities received, issued, given back, adjusted, scrapped."""
+"""Batches: counted quantities received, issued, given back, moved, adjusted, scrapped."""
 
 from __future__ import annotations
 
@@ -9,16 +9,19 @@ from typing import Unpack
 from django.db.models import Sum
 
 from inventory.errors import Reason, Refused
+from inventory.guards import act
 from inventory.models import Batch, Bin, Item, Movement
 from inventory.stock.ledger import (
     Entry,
     Explained,
     Line,
     book,
+    done_before,
     locked,
     refuse_no_label,
     refuse_no_reason,
     refuse_not_positive,
+    shop_day,
 )
 
 
@@ -88,12 +91,15 @@ def batch_short(batch: Batch, needed: int) -> Reason:
 def issue_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entry]) -> Movement:
     """Hand a quantity out to the job with this label: first of what is held for it, then of what is free.
 
-    Raises `Refused`: quantity_not_positive, label_missing, batch_short.
+    Raises `Refused`: quantity_not_positive, label_missing, batch_short, batch_expired.
     """
     refuse_not_positive(quantity)
     refuse_no_label(label)
+    today = shop_day(entry["as_of"])
 
     def issue(batch: Batch) -> Line:
+        if batch.expires is not None and batch.expires < today:
+            raise Refused(Reason("batch_expired", item=str(batch.item), lot=batch.lot, expires=batch.expires))
         left = quantity
         for hold in batch.holds.filter(active=True, reservation__label=label).order_by("start", "id"):
             kept = hold.quantity - hold.short
@@ -132,6 +138,47 @@ def give_back_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[
         return {"quantity": quantity, "to_bin": batch.bin, "label": label}
 
     return book("given_back", batch, take_back, **entry)
+
+
+def move_batch(*, batch: Batch, quantity: int, bin: Bin, **entry: Unpack[Entry]) -> Movement:
+    """Put some of a batch, or all of it, into another bin, to what is there of the same lot: one act, two movements.
+
+    What is held stays where it is looked for; only what is free is moved. The movement out of the old bin is the
+    answer and carries the request's key.
+    Raises `Refused`: quantity_not_positive, already_in_bin, batch_short, batch_dates_differ.
+    """
+    refuse_not_positive(quantity)
+    if bin == batch.bin:
+        raise Refused(Reason("already_in_bin", name=str(batch), bin=bin.name))
+    key = entry.get("request_key")
+    with act():
+        if done := done_before(key, "moved", batch):
+            return done
+        dates = {"packed": batch.packed, "expires": batch.expires}
+        there = Batch.objects.get_or_create(item=batch.item, bin=bin, lot=batch.lot, defaults=dates)[0]
+        # Both before either is read, in the one order that every act keeps.
+        both = Batch.objects.filter(pk__in=(batch.pk, there.pk)).order_by("pk")
+        there = {each.pk: each for each in both.select_for_update(no_key=True)}[there.pk]
+        if done := done_before(key, "moved", batch):  # a twin of this request was ahead while we waited
+            return done
+        if (there.packed, there.expires) != (batch.packed, batch.expires):
+            raise Refused(Reason("batch_dates_differ", lot=there.lot, packed=there.packed, expires=there.expires))
+
+        def move(batch: Batch) -> Line:
+            if quantity > batch.on_hand - batch.held:
+                raise Refused(batch_short(batch, quantity))
+            batch.on_hand -= quantity
+            batch.save(update_fields=["on_hand"])
+            return {"quantity": -quantity, "from_bin": batch.bin, "to_bin": bin}
+
+        movement = book("moved", batch, move, **entry)
+        there.on_hand += quantity
+        there.save(update_fields=["on_hand"])
+        Movement.objects.create(
+            at=movement.at, by=movement.by, act="moved", batch=there, quantity=quantity, from_bin=batch.bin,
+            to_bin=bin, reason=movement.reason,
+        )  # fmt: skip
+        return movement
 
 
 def adjust_batch(*, batch: Batch, found: int, **entry: Unpack[Explained]) -> Movement:

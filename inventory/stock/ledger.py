@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any, NotRequired, TypedDict, TypeVar
+
+from django.conf import settings
 
 from inventory.errors import Reason, Refused
 from inventory.guards import act
@@ -46,6 +48,11 @@ def aware(moment: datetime) -> datetime:
     if moment.tzinfo is None:
         raise ValueError("as_of must be an aware datetime")
     return moment.astimezone(UTC)
+
+
+def shop_day(moment: datetime) -> date:
+    """The day that it is in the shop: last good days are days there."""
+    return aware(moment).astimezone(settings.SHOP_ZONE).date()
 
 
 def locked(thing: Thing) -> Thing:

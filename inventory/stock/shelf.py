@@ -55,8 +55,8 @@ def lines(
     item_columns = [f"item__{column}" for column in FACTS]
     found: list[StockLine] = []
     units = Unit.objects.filter(of("item__")).exclude(condition__in=GONE).order_by("tag")
-    for pk, tag, condition, cut, due, why, until, site, bin_name, walk, *item in units.values_list(
-        "pk", "tag", "condition", "holes_cut", "calibration_due", "away_why", "away_until",
+    for pk, tag, condition, cut, wear, due, why, until, site, bin_name, walk, *item in units.values_list(
+        "pk", "tag", "condition", "holes_cut", "extra_wear", "calibration_due", "away_why", "away_until",
         "bin__site__name", "bin__name", "bin__walk", *item_columns,
     ):  # fmt: skip
         facts = known.get(item[0]) or known.setdefault(item[0], facts_of(item))
@@ -70,7 +70,7 @@ def lines(
                 walk=walk,
                 unit=pk,
                 condition=condition,
-                life_left=None if facts.life is None else facts.life - cut - sum(hold.holes for hold in holds),
+                life_left=None if facts.life is None else facts.life - cut - wear - sum(hold.holes for hold in holds),
                 holds=holds,
                 away_why=why,
                 away_until=until,

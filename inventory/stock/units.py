@@ -1,15 +1,15 @@
-"""Tagged units: received, lent, sent away, issued, given back, used, scrapped, lost."""
+"""Tagged units: received, lent, sent away, reground, calibrated, moved, issued, given back, used, scrapped, lost."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Unpack
 
 from django.db.models import QuerySet, Value
 from django.db.models.functions import Upper
 
 from inventory.errors import Reason, Refused
-from inventory.models import Bin, Item, Movement, Person, Unit, UnitHold
+from inventory.models import Bin, Item, LifeFactor, Movement, Person, Unit, UnitHold
 from inventory.stock.ledger import (
     AT_HAND,
     Entry,
@@ -23,6 +23,7 @@ from inventory.stock.ledger import (
     refuse_no_reason,
     refuse_not_in_bin,
     refuse_not_positive,
+    shop_day,
 )
 
 
@@ -30,6 +31,19 @@ def worn(condition: str, *, used: int, life: int | None) -> str:
     """The condition of a unit at hand after so much of its life, in holes: whose life is used up is due for regrind."""
     used_up = life is not None and used >= life
     return "due_regrind" if used_up and condition in ("new", "serviceable") else condition
+
+
+def extra_wear(unit: Unit, *, holes: int, material: str) -> int:
+    """What so many holes in a material take of a unit's life beyond the holes themselves, in holes, rounded up.
+
+    By its item's life factor for that material, less than 0 for a soft one; 0 where there is none. One query where
+    there are holes and a material.
+    """
+    if not holes or not material:
+        return 0
+    factors = LifeFactor.objects.filter(item=unit.item_id, material=material)
+    percent = factors.values_list("percent", flat=True).first()
+    return 0 if percent is None else -(-holes * percent // 100) - holes
 
 
 def _tagged(tag: str) -> QuerySet[Unit]:
@@ -108,13 +122,15 @@ def lend_unit(*, unit: Unit, to: Person, until: date | None, **entry: Unpack[Ent
 def send_unit(*, unit: Unit, why: str, to: str = "", until: date | None = None, **entry: Unpack[Entry]) -> Movement:
     """Send a unit away for "regrind" or "calibration", `to` some firm, until the end of a day if it is known.
 
-    Raises `Refused`: unit_gone, unit_away, unit_issued, away_why_unknown.
+    Raises `Refused`: unit_gone, unit_away, unit_issued, away_why_unknown, regrinds_used_up.
     """
     if why not in ("regrind", "calibration"):
         raise Refused(Reason("away_why_unknown", typed=why, known=("regrind", "calibration")))
 
     def send(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
+        if why == "regrind":
+            _refuse_regrinds_used_up(unit)
         unit.condition, unit.away_why, unit.away_until, unit.away_with = "away", why, until, to
         unit.save()
         return {"quantity": -1, "from_bin": unit.bin, "reason": entry.get("reason") or why}
@@ -127,49 +143,138 @@ def return_unit(
     unit: Unit,
     condition: str = "serviceable",
     holes: int = 0,
+    material: str = "",
     reground: bool | None = None,
+    diameter: int | None = None,
     calibration_due: date | None = None,
+    certificate: str = "",
     bin: Bin | None = None,
     **entry: Unpack[Entry],
 ) -> Movement:
     """A unit that was away comes back to its bin, or to another `bin`, which is its own from then on.
 
-    `holes` were cut with it meanwhile; where they use its life up it is due for regrind. One that was at regrind
-    starts a new life, unless `reground` says that nothing was done to it. `calibration_due` is its new last good
-    day, where it has one.
-    Raises `Refused`: unit_gone, unit_not_away, condition_not_at_hand.
+    `holes` were cut with it meanwhile, in a `material`; where they use its life up it is due for regrind. One that was
+    at regrind starts a new life, and is one regrind older, unless `reground` says that nothing was done to it;
+    `diameter` (nm) is what it cuts from then on, where the regrind changed that. `calibration_due` is its new last
+    good day, where it has one, by this `certificate`.
+    Raises `Refused`: unit_gone, unit_not_away, condition_not_at_hand, regrinds_used_up, unit_diameter_positive,
+    diameter_not_reground, diameter_grew.
     """
     refuse_condition(condition)
     refuse_negative(holes)
+    if diameter is not None and diameter <= 0:
+        raise Refused(Reason("unit_diameter_positive"))
 
     def take_back(unit: Unit) -> Line:
         refuse_gone(unit)
         if not unit.away_why:
             raise Refused(Reason("unit_not_away", tag=unit.tag))
         anew = unit.away_why == "regrind" if reground is None else reground
-        change = -unit.holes_cut if anew else holes
+        change, wear = holes, extra_wear(unit, holes=holes, material=material)
+        if anew:
+            _refuse_regrinds_used_up(unit)
+            _refuse_diameter_grew(unit, diameter)
+            change, wear = -unit.holes_cut, -unit.extra_wear
+            unit.regrinds += 1
+            unit.own_diameter = diameter or unit.own_diameter
+        elif diameter is not None:
+            raise Refused(Reason("diameter_not_reground", tag=unit.tag))
         unit.holes_cut += change
+        unit.extra_wear += wear
         unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         person, unit.borrower = unit.borrower, None
-        unit.calibration_due = calibration_due or unit.calibration_due
+        if calibration_due or certificate:  # an older certificate says nothing of a new date
+            unit.calibration_due, unit.certificate = calibration_due or unit.calibration_due, certificate
         unit.bin = bin or unit.bin
         unit.save()
-        return {"quantity": 1, "holes": change, "to_bin": unit.bin, "person": person}
+        return {
+            "quantity": 1,
+            "holes": change,
+            "extra_wear": wear,
+            "regrinds": int(anew),
+            "diameter": diameter,
+            "to_bin": unit.bin,
+            "person": person,
+            "reason": entry.get("reason") or certificate,
+        }
 
     return book("returned", unit, take_back, **entry)
+
+
+def _refuse_regrinds_used_up(unit: Unit) -> None:
+    most = unit.item.most_regrinds
+    if most is not None and unit.regrinds >= most:
+        raise Refused(Reason("regrinds_used_up", tag=unit.tag, regrinds=unit.regrinds, most=most))
+
+
+def _refuse_diameter_grew(unit: Unit, diameter: int | None) -> None:
+    before = unit.own_diameter or unit.item.diameter
+    if diameter is not None and before is not None and diameter > before:
+        raise Refused(Reason("diameter_grew", diameter_nm=diameter, before_nm=before))
+
+
+def calibration_proposed(unit: Unit, today: date) -> date | None:
+    """The last good day of a calibration made today, by the item's interval; None where none is entered."""
+    days = unit.item.calibration_days
+    return None if days is None else today + timedelta(days)
+
+
+def calibrate_unit(*, unit: Unit, due: date | None = None, certificate: str = "", **entry: Unpack[Entry]) -> Movement:
+    """A unit was calibrated here: it is good until `due`, or for its item's interval from today; the certificate's
+    reference, if there is one, stands in the movement where no reason is given.
+
+    Raises `Refused`: unit_gone, unit_away, unit_issued, calibration_due_missing, day_is_over.
+    """
+    today = shop_day(entry["as_of"])
+    if due is not None and due < today:
+        raise Refused(Reason("day_is_over", day=due))
+
+    def calibrate(unit: Unit) -> Line:
+        refuse_not_in_bin(unit)
+        until = due or calibration_proposed(unit, today)
+        if until is None:
+            raise Refused(Reason("calibration_due_missing", item=str(unit.item)))
+        unit.calibration_due, unit.certificate = until, certificate
+        unit.save(update_fields=["calibration_due", "certificate"])
+        return {"reason": entry.get("reason") or certificate}
+
+    return book("calibrated", unit, calibrate, **entry)
+
+
+def move_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Entry]) -> Movement:
+    """Put a unit that is at hand into another bin, where it belongs from then on; its holds go with it.
+
+    Raises `Refused`: unit_gone, unit_away, unit_issued, already_in_bin.
+    """
+
+    def move(unit: Unit) -> Line:
+        refuse_not_in_bin(unit)
+        was = unit.bin
+        if bin == was:
+            raise Refused(Reason("already_in_bin", name=unit.tag, bin=bin.name))
+        unit.bin = bin
+        unit.save(update_fields=["bin"])
+        return {"from_bin": was, "to_bin": bin}
+
+    return book("moved", unit, move, **entry)
 
 
 def issue_unit(*, unit: Unit, label: str, **entry: Unpack[Entry]) -> Movement:
     """Hand a unit out to the job with this label.
 
-    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, and unit_held where it is kept for
-    another label at this moment.
+    One whose calibration is over is not handed out; one with no date entered is: that it is not checked is told
+    wherever it is shown.
+    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, unit_calibration_overdue, and unit_held where it
+    is kept for another label at this moment.
     """
     refuse_no_label(label)
+    today = shop_day(entry["as_of"])
 
     def issue(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
+        if unit.calibration_due is not None and unit.calibration_due < today:
+            raise Refused(Reason("unit_calibration_overdue", tag=unit.tag, due=unit.calibration_due))
         now = unit.holds.filter(active=True, start__lte=entry["as_of"], end__gt=entry["as_of"])
         other = now.exclude(reservation__label=label).select_related("reservation").first()
         if other is not None:
@@ -186,8 +291,10 @@ def unit_held(tag: str, hold: UnitHold) -> Reason:
     return Reason("unit_held", tag=tag, label=hold.reservation.label, start=hold.start, end=hold.end)
 
 
-def give_back_unit(*, unit: Unit, holes: int = 0, condition: str | None = None, **entry: Unpack[Entry]) -> Movement:
-    """A unit that was issued comes back to its bin, with the holes cut since it was last booked.
+def give_back_unit(
+    *, unit: Unit, holes: int = 0, material: str = "", condition: str | None = None, **entry: Unpack[Entry]
+) -> Movement:
+    """A unit that was issued comes back to its bin, with the holes cut in a `material` since it was last booked.
 
     Raises `Refused`: unit_gone, unit_not_issued, condition_not_at_hand.
     """
@@ -201,14 +308,16 @@ def give_back_unit(*, unit: Unit, holes: int = 0, condition: str | None = None, 
         if not label:
             raise Refused(Reason("unit_not_issued", tag=unit.tag))
         unit.issued_to = ""
-        _cut(unit, holes, label, condition or unit.condition)
-        return {"quantity": 1, "holes": holes, "to_bin": unit.bin, "label": label}
+        cut = _cut(unit, holes, material, label, condition or unit.condition)
+        return {**cut, "quantity": 1, "to_bin": unit.bin, "label": label}
 
     return book("given_back", unit, take_back, **entry)
 
 
-def use_unit(*, unit: Unit, holes: int, label: str = "", **entry: Unpack[Entry]) -> Movement:
+def use_unit(*, unit: Unit, holes: int, label: str = "", material: str = "", **entry: Unpack[Entry]) -> Movement:
     """Book holes cut with a unit. More than its life is recorded as it was; it is then due for regrind.
+
+    Its item's life factor for the `material`, an opaque code, says what they took of its life beyond their number.
 
     Raises `Refused`: unit_gone, quantity_not_positive.
     """
@@ -216,23 +325,25 @@ def use_unit(*, unit: Unit, holes: int, label: str = "", **entry: Unpack[Entry])
 
     def use(unit: Unit) -> Line:
         refuse_gone(unit)
-        _cut(unit, holes, label, unit.condition)
-        return {"holes": holes, "label": label}
+        return {**_cut(unit, holes, material, label, unit.condition), "label": label}
 
     return book("used", unit, use, **entry)
 
 
-def _cut(unit: Unit, holes: int, label: str, condition: str) -> None:
-    """Add holes to a locked unit and save it; what the label's holds foresaw of them is no longer ahead."""
+def _cut(unit: Unit, holes: int, material: str, label: str, condition: str) -> Line:
+    """Add holes to a locked unit and save it; what the label's holds foresaw of its life is no longer ahead."""
+    wear = extra_wear(unit, holes=holes, material=material)
     unit.holes_cut += holes
+    unit.extra_wear += wear
     unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
     unit.save()
-    left = holes
+    left = holes + wear
     for hold in unit.holds.filter(active=True, reservation__label=label) if label and holes else ():
         taken = min(left, hold.holes)
         left -= taken
         hold.holes -= taken
         hold.save(update_fields=["holes"])
+    return {"holes": holes, "extra_wear": wear}
 
 
 def scrap_unit(*, unit: Unit, **entry: Unpack[Explained]) -> Movement:

@@ -66,6 +66,14 @@ def last_day(end: datetime | None) -> str:
 
 
 @register.filter
+def in_packs(pieces: int, size: int) -> str:
+    """So many pieces as they lie in the bin: "3 packs of 25 and 4 loose"; "" where there are none."""
+    packs, loose = divmod(pieces, size)
+    full = f"{packs} {'pack' if packs == 1 else 'packs'} of {size}" if packs else ""
+    return " and ".join(part for part in (full, f"{loose} loose" if loose else "") if part)
+
+
+@register.filter
 def called(item: Any) -> str:
     """An item by its kind and its name; by the name alone where that says the kind."""
     kind = item.get_kind_display()

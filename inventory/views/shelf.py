@@ -148,7 +148,7 @@ def _bin(site: str, name: str) -> Bin:
 @page(MOVE_STOCK)
 @pressed("unit")
 def move_unit(request: HttpRequest, tag: str) -> HttpResponse:
-    """One act on a unit: lend, send, return, use, scrap or lose it."""
+    """One act on a unit: lend, send, return, use, move, calibrate, scrap or lose it."""
     now, unit = timezone.now(), _there(stock.unit_by_tag, tag)
     sent = _sent(request, UNIT_ACTS, unit, now)
     movement = sent[1].carried_out(by=known_as(request.user))
@@ -160,7 +160,7 @@ def move_unit(request: HttpRequest, tag: str) -> HttpResponse:
 @page(MOVE_STOCK)
 @pressed("batch")
 def move_batch(request: HttpRequest, pk: int) -> HttpResponse:
-    """One act on a batch: set it to what was counted, or take away what is spoilt."""
+    """One act on a batch: set it to what was counted, move it, or take away what is spoilt."""
     now, batch = timezone.now(), _there(stock.batch_by_id, pk)
     sent = _sent(request, BATCH_ACTS, batch, now)
     movement = sent[1].carried_out(by=known_as(request.user))

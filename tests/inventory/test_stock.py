@@ -8,17 +8,20 @@ import sys
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from django.test import override_settings
 from django.test.utils import CaptureQueriesContext
 
 from inventory import reservations, stock
 from inventory.errors import Refused
 from inventory.guards import act
-from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
+from inventory.models import Batch, BatchHold, Item, LifeFactor, Movement, Reservation, Unit, UnitHold
 from inventory.threads import read
+from inventory.wording import say
 from tests.factories import (
     BatchFactory,
     BinFactory,
@@ -150,6 +153,8 @@ def test_a_request_that_is_repeated_is_answered_by_every_act_with_its_first_move
         (stock.issue_unit, {"unit": unit, "label": "J-1"}),
         (stock.use_unit, {"unit": unit, "holes": 2}),
         (stock.give_back_unit, {"unit": unit}),
+        (stock.move_unit, {"unit": unit, "bin": BinFactory.create()}),
+        (stock.calibrate_unit, {"unit": unit, "due": date(2027, 1, 1)}),
         (stock.lose_unit, {"unit": unit, **why}),
         (stock.issue_batch, {"batch": batch, "quantity": 3, "label": "J-1"}),
         (stock.give_back_batch, {"batch": batch, "quantity": 2, "label": "J-1"}),
@@ -276,6 +281,128 @@ def test_a_unit_that_is_lost_while_on_loan_leaves_its_bin_once() -> None:
     assert stock.disagreements() == []
 
 
+# Wear, regrinds, calibration, bins
+
+
+def test_holes_take_more_of_a_life_in_a_hard_metal_rounded_up_and_less_in_a_soft_one() -> None:
+    item = TapFactory.create(life=20)
+    for material, percent in (("stainless", 150), ("aluminium", 50)):
+        LifeFactor.objects.create(item=item, material=material, percent=percent)
+    tap = UnitFactory.create(item=item)
+    _hold("J-1", unit=tap, holes=8)
+    stock.issue_unit(unit=tap, label="J-1", **WHO)
+    movement = stock.use_unit(unit=tap, holes=3, label="J-1", material="stainless", **WHO)  # 4.5, so 5
+    assert (movement.holes, movement.extra_wear) == (3, 2)
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.extra_wear, tap.life_used, tap.holds.get().holes) == (3, 2, 5, 3)
+    movement = stock.give_back_unit(unit=tap, holes=5, material="aluminium", **WHO)  # 2.5, so 3
+    assert (movement.holes, movement.extra_wear) == (5, -2)
+    assert stock.use_unit(unit=tap, holes=1, material="unheard of", **WHO).extra_wear == 0
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.extra_wear, tap.condition) == (9, 0, "new")
+    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == 20 - 9
+    stock.use_unit(unit=tap, holes=8, material="stainless", **WHO)  # 12 of the 11 that are left
+    tap.refresh_from_db()
+    assert (tap.life_used, tap.condition) == (21, "due_regrind")
+    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == -1
+    assert stock.disagreements() == []
+
+
+def test_wear_is_part_of_the_life_that_a_reservation_looks_at() -> None:
+    tap = UnitFactory.create(item=TapFactory.create(life=10))
+    LifeFactor.objects.create(item=tap.item, material="stainless", percent=200)
+    stock.use_unit(unit=tap, holes=4, material="stainless", **WHO)
+    _refusal("life_short", reservations.reserve, label="J-1", unit_holds=[(tap.pk, MONDAY, MONDAY + DAY, 3)], **WHO)
+    _hold("J-1", unit=tap, holes=2)
+
+
+def test_a_regrind_counts_and_may_change_the_diameter_until_there_are_no_more() -> None:
+    drill = UnitFactory.create(item=ItemFactory.create(diameter=14_500_000, life=10, most_regrinds=2))
+    LifeFactor.objects.create(item=drill.item, material="stainless", percent=200)
+    stock.use_unit(unit=drill, holes=5, material="stainless", **WHO)
+    stock.send_unit(unit=drill, why="regrind", **WHO)
+    _refusal("diameter_grew", stock.return_unit, unit=drill, diameter=14_500_001, **WHO)
+    _refusal("unit_diameter_positive", stock.return_unit, unit=drill, diameter=0, **WHO)
+    _refusal("diameter_not_reground", stock.return_unit, unit=drill, diameter=14_400_000, reground=False, **WHO)
+    movement = stock.return_unit(unit=drill, diameter=14_400_000, **WHO)
+    assert (movement.holes, movement.extra_wear, movement.regrinds, movement.diameter) == (-5, -5, 1, 14_400_000)
+    drill.refresh_from_db()
+    assert (drill.regrinds, drill.own_diameter, drill.life_used, drill.condition) == (1, 14_400_000, 0, "serviceable")
+    stock.send_unit(unit=drill, why="regrind", **WHO)
+    stock.return_unit(unit=drill, **WHO)
+    drill.refresh_from_db()
+    assert (drill.regrinds, drill.own_diameter) == (2, 14_400_000), "without a new one it stays"
+    refused = _refusal("regrinds_used_up", stock.send_unit, unit=drill, why="regrind", **WHO)
+    assert (refused.reason["regrinds"], refused.reason["most"]) == (2, 2)
+    stock.scrap_unit(unit=drill, reason="ground down", **WHO)
+    assert stock.disagreements() == []
+
+
+def test_one_that_was_sent_before_the_most_regrinds_were_lowered_comes_back_untouched_or_is_scrapped() -> None:
+    drill = UnitFactory.create(item=ItemFactory.create(most_regrinds=1))
+    stock.send_unit(unit=drill, why="regrind", **WHO)
+    Item.objects.filter(pk=drill.item.pk).update(most_regrinds=0)
+    _refusal("regrinds_used_up", stock.return_unit, unit=drill, **WHO)
+    stock.return_unit(unit=drill, reground=False, **WHO)
+    drill.refresh_from_db()
+    assert drill.regrinds == 0
+
+
+def test_a_calibration_is_good_until_a_day_or_for_the_interval_of_its_item_from_the_shops_day() -> None:
+    gauge = UnitFactory.create(item=ItemFactory.create(kind="indicator", calibration_days=365))
+    late = datetime(2026, 3, 2, 23, 30, tzinfo=UTC)
+    with override_settings(SHOP_ZONE=ZoneInfo("Europe/Berlin")):  # where it is the third already
+        movement = stock.calibrate_unit(unit=gauge, certificate="C-17", as_of=late, by="Ida")
+    assert (movement.act, movement.quantity, movement.reason) == ("calibrated", 0, "C-17")
+    gauge.refresh_from_db()
+    assert (gauge.calibration_due, gauge.certificate) == (date(2027, 3, 3), "C-17")
+    stock.calibrate_unit(unit=gauge, due=date(2026, 9, 1), **WHO)
+    gauge.refresh_from_db()
+    assert (gauge.calibration_due, gauge.certificate) == (date(2026, 9, 1), ""), "the old one says nothing of this"
+    _refusal("day_is_over", stock.calibrate_unit, unit=gauge, due=date(2026, 3, 1), **WHO)
+    other = UnitFactory.create(item=ItemFactory.create(kind="depth_gauge"))
+    _refusal("calibration_due_missing", stock.calibrate_unit, unit=other, **WHO)
+    stock.send_unit(unit=other, why="calibration", **WHO)
+    _refusal("unit_away", stock.calibrate_unit, unit=other, due=date(2027, 1, 1), **WHO)
+    stock.return_unit(unit=other, calibration_due=date(2027, 1, 1), certificate="C-18", **WHO)
+    other.refresh_from_db()
+    assert (other.calibration_due, other.certificate) == (date(2027, 1, 1), "C-18")
+    assert stock.disagreements() == []
+
+
+def test_a_unit_whose_calibration_is_over_is_not_issued_from_the_day_after() -> None:
+    gauge = UnitFactory.create(item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 3, 2))
+    stock.issue_unit(unit=gauge, label="J-1", **WHO)  # the last good day is good
+    stock.give_back_unit(unit=gauge, **WHO)
+    next_day = {"as_of": MONDAY + DAY, "by": "Ida"}
+    refused = _refusal("unit_calibration_overdue", stock.issue_unit, unit=gauge, label="J-1", **next_day)
+    assert "2026-03-02" in say(refused.reason)
+    unchecked = UnitFactory.create(item=gauge.item)
+    stock.issue_unit(unit=unchecked, label="J-1", **WHO)
+
+
+def test_what_is_gone_is_not_issued_calibrated_or_moved() -> None:
+    for end in (stock.scrap_unit, stock.lose_unit):
+        unit = UnitFactory.create(item=ItemFactory.create(kind="indicator"))
+        end(unit=unit, reason="dropped", **WHO)
+        _refusal("unit_gone", stock.issue_unit, unit=unit, label="J-1", **WHO)
+        _refusal("unit_gone", stock.calibrate_unit, unit=unit, due=date(2027, 1, 1), **WHO)
+        _refusal("unit_gone", stock.move_unit, unit=unit, bin=BinFactory.create(), **WHO)
+
+
+def test_a_unit_is_moved_into_another_bin_with_its_holds() -> None:
+    unit, there = UnitFactory.create(), BinFactory.create()
+    here = unit.bin
+    _hold("J-1", unit=unit)
+    movement = stock.move_unit(unit=unit, bin=there, **WHO)
+    assert (movement.act, movement.quantity, movement.from_bin, movement.to_bin) == ("moved", 0, here, there)
+    unit.refresh_from_db()
+    assert (unit.bin, unit.holds.get().active) == (there, True)
+    _refusal("already_in_bin", stock.move_unit, unit=unit, bin=there, **WHO)
+    stock.issue_unit(unit=unit, label="J-1", **WHO)
+    _refusal("unit_issued", stock.move_unit, unit=unit, bin=here, **WHO)
+
+
 def test_a_tag_leads_to_its_unit() -> None:
     unit = UnitFactory.create(tag="T-7")
     assert stock.unit_by_tag("T-7") == unit
@@ -390,6 +517,48 @@ def test_more_cannot_be_scrapped_than_is_there() -> None:
     _refusal("reason_missing", stock.adjust_batch, batch=batch, found=1, reason="", **WHO)
 
 
+def test_what_is_free_of_a_batch_is_moved_and_what_is_held_stays() -> None:
+    batch = BatchFactory.create(quantity=10, lot="L1", expires=date(2027, 1, 1))
+    there = BinFactory.create()
+    _hold("J-1", batch=batch, quantity=4)
+    refused = _refusal("batch_short", stock.move_batch, batch=batch, quantity=7, bin=there, **WHO)
+    assert refused.reason["available"] == 6
+    assert not Batch.objects.filter(bin=there).exists(), "a refused move leaves no empty batch behind"
+    movement = stock.move_batch(batch=batch, quantity=2, bin=there, request_key="r1", reason="nearer", **WHO)
+    assert stock.move_batch(batch=batch, quantity=2, bin=there, request_key="r1", reason="nearer", **WHO) == movement
+    stock.move_batch(batch=batch, quantity=4, bin=there, **WHO)
+    batch.refresh_from_db()
+    moved = stock.batch_of(item=batch.item, bin=there, lot="L1")
+    assert (batch.on_hand, batch.held, moved.on_hand, moved.expires) == (4, 4, 6, date(2027, 1, 1))
+    lines = Movement.objects.filter(act="moved").values_list("batch", "quantity", "request_key", "reason")
+    assert list(lines) == [
+        (batch.pk, -2, "r1", "nearer"), (moved.pk, 2, None, "nearer"),
+        (batch.pk, -4, None, ""), (moved.pk, 4, None, ""),
+    ]  # fmt: skip
+    _refusal("already_in_bin", stock.move_batch, batch=batch, quantity=1, bin=batch.bin, **WHO)
+    _refusal("quantity_not_positive", stock.move_batch, batch=batch, quantity=0, bin=there, **WHO)
+    _refusal("movement_request_key_taken", stock.move_batch, batch=moved, quantity=1, bin=batch.bin,
+             request_key="r1", **WHO)  # fmt: skip
+
+
+def test_a_lot_does_not_move_to_one_of_its_name_with_other_dates() -> None:
+    batch = BatchFactory.create(lot="L1", expires=date(2027, 1, 1))
+    other = BatchFactory.create(item=batch.item, lot="L1", expires=date(2027, 6, 1))
+    _refusal("batch_dates_differ", stock.move_batch, batch=batch, quantity=1, bin=other.bin, **WHO)
+
+
+def test_what_has_expired_is_not_issued_from_the_day_after_but_may_be_moved_and_scrapped() -> None:
+    batch = BatchFactory.create(lot="L1", expires=date(2026, 3, 2))
+    stock.issue_batch(batch=batch, quantity=1, label="J-1", **WHO)  # the last good day is good
+    next_day = {"as_of": MONDAY + DAY, "by": "Ida"}
+    refused = _refusal("batch_expired", stock.issue_batch, batch=batch, quantity=1, label="J-1", **next_day)
+    assert "lot L1 was good until 2026-03-02" in say(refused.reason)
+    stock.give_back_batch(batch=batch, quantity=1, label="J-1", **next_day)
+    stock.move_batch(batch=batch, quantity=4, bin=BinFactory.create(), **next_day)
+    stock.scrap_batch(batch=batch, quantity=6, reason="expired", **next_day)
+    assert stock.disagreements() == []
+
+
 # Does it all agree?
 
 
@@ -417,6 +586,50 @@ def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.Captu
         "lot L1: its active holds come to 0, by the batch it is 1.",
     ):
         assert part in told
+
+
+@pytest.mark.parametrize(
+    ("broken", "told"),
+    [
+        ({"extra_wear": 2}, "T-1: by the ledger 0 holes of extra wear, by the unit 2."),
+        ({"regrinds": 2}, "T-1: by the ledger reground 1 time, by the unit 2."),
+        (
+            {"own_diameter": 14_300_000},
+            "T-1: its own diameter is not what the ledger says; by the ledger 14.4 mm (0.5669 in); "
+            "by the unit 14.3 mm (0.5630 in).",
+        ),
+        (
+            {"own_diameter": None},
+            "T-1: its own diameter is not what the ledger says; by the ledger 14.4 mm (0.5669 in).",
+        ),
+    ],
+)
+def test_check_ledger_names_wear_regrinds_and_diameter_that_no_movement_made(
+    broken: dict[str, Any], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drill = UnitFactory.create(tag="T-1")
+    stock.send_unit(unit=drill, why="regrind", **WHO)
+    stock.return_unit(unit=drill, diameter=14_400_000, **WHO)
+    call_command("check_ledger")
+    Unit.objects.filter(pk=drill.pk).update(**broken)
+    with pytest.raises(CommandError, match="1 place"):
+        call_command("check_ledger")
+    assert told in capsys.readouterr().out
+
+
+def test_check_ledger_names_a_hold_on_what_is_gone_and_more_issued_than_the_ledger_issued(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    unit, batch = UnitFactory.create(tag="T-1"), BatchFactory.create(lot="L1")
+    stock.lose_unit(unit=unit, reason="gone", **WHO)
+    reservation = Reservation.objects.create(label="J-1", at=MONDAY, by="test")
+    UnitHold.objects.create(reservation=reservation, unit=unit, start=MONDAY, end=MONDAY + DAY)
+    BatchHold.objects.create(reservation=reservation, batch=batch, start=MONDAY, quantity=5, issued=5)
+    with pytest.raises(CommandError, match="2 places"):
+        call_command("check_ledger")
+    out = capsys.readouterr().out
+    assert "T-1 is lost, and J-1 still holds it." in out
+    assert "lot L1: the holds of J-1 say 5 issued, by the ledger it has 0." in out
 
 
 # The shelf as the matcher reads it

@@ -15,7 +15,7 @@ from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
 from inventory import stock
-from inventory.models import Batch, Movement, Person, Unit
+from inventory.models import Batch, LifeFactor, Movement, Person, Unit
 from inventory.reservations import reserve
 from inventory.roles import ROLES, give_role
 from tests.factories import (
@@ -379,6 +379,71 @@ def test_a_gauge_comes_back_from_calibration_with_its_new_date(keeper: Client) -
         press(keeper, gauge, act="return", bin=gauge.bin.name, condition="serviceable", calibration_due=due.isoformat())
     )
     assert f"good until <time>{due}" in text(keeper, "unit", "G-1")
+
+
+def test_a_drill_comes_back_from_regrind_with_its_own_diameter_and_the_page_tells_it(keeper: Client) -> None:
+    unit = UnitFactory(tag="D-1", item=ItemFactory(number="D-145", life=20, most_regrinds=3), holes_cut=19)
+    stock.send_unit(unit=unit, why="regrind", as_of=timezone.now(), by="x")
+    page = text(keeper, "unit", "D-1")
+    assert "Its diameter now, where the regrind changed it" in page
+    assert "Certificate" not in page
+    sent = {"act": "return", "bin": unit.bin.name, "condition": "serviceable", "diameter": "14.6"}
+    answer = keeper.post(reverse("unit-move", args=["D-1"]), sent)
+    assert answer.status_code == 400
+    assert "it cannot cut 14.6 mm" in answer.content.decode()
+    keeper.post(reverse("unit-move", args=["D-1"]), {**sent, "diameter": "14.4"})
+    unit.refresh_from_db()
+    assert (unit.own_diameter, unit.regrinds, unit.holes_cut) == (14_400_000, 1, 0)
+    page = text(keeper, "unit", "D-1")
+    for told in ("1 of at most 3", "14.4 mm", "20 of 20 holes", "1 regrind now 14.4 mm"):
+        assert told in page
+
+
+def test_a_gauge_is_calibrated_here_for_the_interval_that_is_proposed(keeper: Client) -> None:
+    unit = UnitFactory(tag="G-1", item=ItemFactory(kind="indicator", number="G", calibration_days=200))
+    due = (stock.shop_day(timezone.now()) + timedelta(200)).isoformat()
+    page = text(keeper, "unit", "G-1")
+    assert f'value="{due}"' in page
+    assert "every 200 days" in page
+    keeper.post(reverse("unit-move", args=["G-1"]), {"act": "calibrate", "due": due, "certificate": "C-9"})
+    unit.refresh_from_db()
+    assert (unit.calibration_due.isoformat(), unit.certificate) == (due, "C-9")
+    assert "certificate C-9" in text(keeper, "unit", "G-1")
+    bare = UnitFactory(tag="G-2", item=ItemFactory(kind="depth_gauge", number="G2"))
+    answer = keeper.post(reverse("unit-move", args=[bare.tag]), {"act": "calibrate", "due": ""})
+    assert answer.status_code == 400
+    assert "Say until when it is good" in answer.content.decode()
+    assert "was calibrated here" not in text(keeper, "unit", tap().tag)
+
+
+def test_a_unit_and_a_batch_are_moved_to_another_bin(keeper: Client) -> None:
+    unit, there = tap(), BinFactory(name="C9")
+    keeper.post(reverse("unit-move", args=[unit.tag]), {"act": "move", "bin": "c9"})
+    unit.refresh_from_db()
+    assert unit.bin == there
+    batch = BatchFactory(item=InsertFactory(number="IN-1", pack_size=4), quantity=11)
+    reserve(label="J-1", batch_holds=[(batch.pk, 2)], as_of=timezone.now(), by="x")
+    page = text(keeper, "batch", batch.pk)
+    assert "2 packs of 4 and 3 loose" in page
+    assert "9 can go" in page
+    answer = keeper.post(reverse("batch-move", args=[batch.pk]), {"act": "move", "quantity": "10", "bin": "C9"})
+    assert answer.status_code == 400
+    assert "9 free of 11 on hand" in answer.content.decode()
+    keeper.post(reverse("batch-move", args=[batch.pk]), {"act": "move", "quantity": "9", "bin": "C9"})
+    batch.refresh_from_db()
+    assert (batch.on_hand, stock.batch_of(item=batch.item, bin=there, lot=batch.lot).on_hand) == (2, 9)
+    assert "2 packs of 4 and 1 loose" in text(keeper, "item", "IN-1")
+
+
+def test_holes_are_booked_in_a_material_where_the_item_has_life_factors(keeper: Client) -> None:
+    unit = tap()
+    assert "In which material" not in text(keeper, "unit", unit.tag)
+    LifeFactor.objects.create(item=unit.item, material="grey_iron", percent=150)
+    assert "grey iron" in text(keeper, "unit", unit.tag)
+    keeper.post(reverse("unit-move", args=[unit.tag]), {"act": "use", "holes": "4", "material": "grey_iron"})
+    unit.refresh_from_db()
+    assert (unit.holes_cut, unit.extra_wear) == (4, 2)
+    assert "34 of 40 holes (4 cut, which took 6)" in text(keeper, "unit", unit.tag)
 
 
 def test_it_does_not_come_back_into_a_bin_that_is_not_there(keeper: Client) -> None:
