@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, catalogue, labels, order_points, orders, policy, sheets, shelf
+from inventory.views import attention, catalogue, items, labels, order_points, orders, policy, sheets, shelf
 from inventory.views.threads import threads
 
 
@@ -25,6 +25,8 @@ urlpatterns = [
     path("shelf/sheets/<int:pk>/columns/", sheets.columns, name="sheet-columns"),
     path("shelf/sheets/<int:pk>/apply/", sheets.apply, name="sheet-apply"),
     path("shelf/units/<name:tag>/", shelf.unit, name="unit"),
+    path("shelf/new-item/", items.new, name="item-new"),
+    path("shelf/take-in/<name:number>/", items.take_in, name="item-take-in"),
     path("shelf/items/<name:number>/", shelf.item, name="item"),
     path("shelf/batches/<int:pk>/", shelf.batch, name="batch"),
     path("shelf/bins/<name:site>/<name:name>/", shelf.bin_, name="bin"),

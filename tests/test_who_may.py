@@ -63,6 +63,8 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "sheet-apply": {"post": {STOREKEEPER}},
     "unit": {"get": ALL_ROLES},
     "item": {"get": ALL_ROLES},
+    "item-new": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
+    "item-take-in": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "batch": {"get": ALL_ROLES},
     "bin": {"get": ALL_ROLES},
     "catalogue": {"get": ALL_ROLES},

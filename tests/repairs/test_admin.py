@@ -8,7 +8,7 @@ from django.contrib import admin
 from django.test import Client
 from django.urls import reverse
 
-from repairs.models import APPEND_ONLY, Card, FamilySize, Job, Proof, ShopLimit, StepSign
+from repairs.models import APPEND_ONLY, Card, FamilySize, Job, Kit, Proof, ShopLimit, StepSign
 from tests.repairs.bench import Bench
 from tests.repairs.test_whole_path import GROUP
 
@@ -26,6 +26,7 @@ def _kept(bench: Bench) -> None:
     Proof.objects.create(hole=hole, at=bench.as_of, by="Ida", thread="M", result="proved")
     StepSign.objects.create(hole=hole, step="drill", at=bench.as_of, by="Ida")
     Card.objects.create(job=job, number=1, plan={}, schema_version=1, digest="d", by="Ida", at=bench.as_of)
+    Kit.objects.create(job=job, at=bench.as_of, asked=9, filled=8)
     ShopLimit.objects.create(code="scrap", value="5", source="the foreman", by="Ida", at=bench.as_of)
 
 

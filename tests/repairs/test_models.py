@@ -17,6 +17,7 @@ from repairs.models import (
     Hole,
     HoleGroup,
     Job,
+    Kit,
     Part,
     Position,
     Proof,
@@ -51,6 +52,7 @@ def _rows() -> dict[type[models.Model], models.Model]:
         Card.objects.create(
             job=job, number=1, plan={"a": 1}, schema_version=1, digest="d", by="Ida", at=MONDAY, request_key="c"
         ),
+        Kit.objects.create(job=job, at=MONDAY, asked=9, filled=8),
         ShopLimit.objects.create(code="scrap", value="5", source="the foreman", by="Ida", at=MONDAY),
     ]
     return {type(row): row for row in rows}
@@ -109,6 +111,7 @@ NO_DRILL = {"drill_least": None, "drill_most": None}
         (Proof, {"request_key": "q", "result": "signed"}, "proof_signed_says_why"),
         (StepSign, {}, "step_sign_once"),
         (StepSign, {"request_key": "q", "by": ""}, "step_sign_by_somebody"),
+        (Kit, {"filled": 10}, "kit_filled_within_asked"),
     ],
     ids=lambda value: value if isinstance(value, str) else getattr(value, "__name__", ""),
 )
@@ -134,6 +137,7 @@ def test_a_row_against_a_rule_is_refused_by_the_name_of_the_rule(
         (Proof, {"request_key": "q"}),
         (Proof, {"request_key": None, "result": "signed", "why": "the maker's letter of 3 March"}),
         (StepSign, {"request_key": None, "withdrawn": True}),
+        (Kit, {"filled": 9}),
         (ShopLimit, {}),
     ],
     ids=lambda value: getattr(value, "__name__", ""),

@@ -1,0 +1,52 @@
+"""Items entered by hand, and what is taken in of one without an order."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from inventory import catalogue
+from inventory.entry import ItemForm, TakeInForm
+from inventory.errors import Refused
+from inventory.kinds import KINDS
+from inventory.models import Unit
+from inventory.refusals import NotThere
+from inventory.roles import MOVE_STOCK, known_as, page
+
+
+@page(MOVE_STOCK)
+@require_http_methods(["GET", "HEAD", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """First which kind it is, then what an item of that kind must carry."""
+    kind = KINDS.get(request.GET.get("kind", ""))
+    sent = request.POST if request.method == "POST" else None  # an empty press is one too
+    form = None if kind is None else ItemForm(sent, kind=kind)
+    if form is not None and sent is not None:
+        item = form.added()
+        if item is not None:
+            return redirect(reverse("item-take-in", args=[item.address]))
+    told = {"area": "shelf", "kinds": KINDS.values(), "kind": kind, "form": form}
+    return render(request, "inventory/item_new.html", told, status=400 if form is not None and form.errors else 200)
+
+
+@page(MOVE_STOCK)
+@require_http_methods(["GET", "HEAD", "POST"])
+def take_in(request: HttpRequest, number: str) -> HttpResponse:
+    """A tool or a quantity of this item comes into its bin."""
+    try:
+        item = catalogue.item_at(number)
+    except Refused as refused:
+        raise NotThere(refused.reason) from refused
+    sent = request.POST if request.method == "POST" else None
+    form = TakeInForm(sent, item=item, as_of=timezone.now())
+    if sent is not None:
+        thing = form.taken_in(by=known_as(request.user))
+        if thing is not None:
+            if isinstance(thing, Unit):
+                return redirect(reverse("unit", args=[thing.tag]))
+            return redirect(reverse("batch", args=[thing.pk]))
+    told = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "form": form}
+    return render(request, "inventory/item_take_in.html", told, status=400 if form.errors else 200)

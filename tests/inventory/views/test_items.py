@@ -1,0 +1,67 @@
+"""The pages on which an item is entered and taken in."""
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from inventory.models import Item, Unit
+from tests.factories import BinFactory, ItemFactory
+from tests.inventory.views.test_labels import text
+from tests.inventory.views.test_shelf import client_as
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def keeper() -> Client:
+    return client_as("storekeeper")
+
+
+def test_a_kind_is_chosen_then_its_measurements_then_it_is_taken_in(keeper: Client) -> None:
+    bin = BinFactory.create(name="B4")
+    assert f'href="{reverse("item-new")}"' in text(keeper, "catalogue")
+    assert 'href="?kind=seat_cutter"' in text(keeper, "item-new")
+    asks = text(keeper, "item-new", kind="seat_cutter")
+    assert 'name="pilot"' in asks
+    assert 'name="thread"' not in asks
+    told = {"number": "S-1", "diameter": '7/8"', "pilot": "16,4"}
+    added = keeper.post(reverse("item-new") + "?kind=seat_cutter", told)
+    assert added.headers["Location"] == reverse("item-take-in", args=["S-1"])
+    assert Item.objects.get().diameter == 22_225_000
+    sent = {"tag": "SC-1", "bin": "B4", "site": bin.site.name, "request_key": "k"}
+    for _ in range(2):
+        taken = keeper.post(added.headers["Location"], sent)
+        assert taken.headers["Location"] == reverse("unit", args=["SC-1"])
+    assert Unit.objects.get().bin == bin
+
+
+def test_what_cannot_be_read_is_told_and_everything_typed_is_still_there(keeper: Client) -> None:
+    refused = keeper.post(
+        reverse("item-new") + "?kind=seat_cutter", {"number": "S-1", "diameter": "wide", "pilot": "16"}
+    )
+    assert refused.status_code == 400
+    page = refused.content.decode()
+    assert 'value="wide"' in page
+    assert 'value="16"' in page
+    assert 'id="id_item_diameter_error"' in page
+    empty = keeper.post(reverse("item-new") + "?kind=seat_cutter", {})
+    assert empty.status_code == 400
+    assert 'id="id_item_number_error"' in empty.content.decode()
+    assert not Item.objects.exists()
+
+
+def test_an_item_that_is_not_there_is_not_taken_in(keeper: Client) -> None:
+    assert keeper.get(reverse("item-take-in", args=["nothing"])).status_code == 404
+
+
+@pytest.mark.parametrize("count", [2, 20])
+def test_what_is_asked_of_the_database_does_not_grow(keeper: Client, count: int) -> None:
+    for n in range(count):
+        ItemFactory.create(number=f"D-{n}")
+        BinFactory.create(name=f"B{n}")
+    for address in (reverse("item-new") + "?kind=tap", reverse("item-take-in", args=["D-1"])):
+        with CaptureQueriesContext(connection) as queries:
+            keeper.get(address)
+        assert len(queries) <= 8, [query["sql"] for query in queries]
