@@ -66,13 +66,13 @@ def start(
     at = aware(as_of)
     place = stock.site(site)
     wanted = set(bins)
-    if not wanted:
-        raise Refused(Reason("count_without_bins"))
     try:
         with act():
             done = StockCount.objects.filter(request_key=request_key).first() if request_key else None
             if done is not None:
                 return done
+            if not wanted:
+                raise Refused(Reason("count_without_bins"))
             known = list(Bin.objects.filter(pk__in=wanted, site=place).order_by("pk"))
             if len(known) < len(wanted):
                 raise Refused(Reason("count_bin_elsewhere", site=site))
@@ -340,7 +340,8 @@ def _book(finding: Finding, units: Mapping[int, Unit], batches: Mapping[int, Bat
 class Row:
     """One thing on the sheet of a bin: what it is and what the reader entered of it. `book` is None in a blind count.
 
-    `name` tells it from every other on the sheet; `again`: it is to be counted once more.
+    `name` tells it from every other on the sheet; `again`: it is to be counted once more; `others`: somebody else's
+    figure of it stands.
     """
 
     name: str
@@ -354,6 +355,7 @@ class Row:
     at: datetime | None
     again: bool
     book: int | None
+    others: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -431,6 +433,7 @@ def _row(
         at=own.at if own else None,
         again=bool(line and line.again_after and not _live(line, entries)),
         book=None if blind else book,
+        others=any(each.counter != counter and each.how == "counted" for each in _live(line, entries)),
     )
 
 
@@ -942,6 +945,11 @@ def accuracy(since: datetime, until: datetime) -> Accuracy:
     )
     row = lines.aggregate(**_FIGURES, counts=Count("count", distinct=True))
     return _accuracy(row, row["counts"])
+
+
+def accuracy_of(count: StockCount) -> Accuracy:
+    """The accuracy that one posted count found. One query."""
+    return _accuracy(CountLine.objects.filter(count=count).aggregate(**_FIGURES), 1)
 
 
 def sites() -> list[str]:

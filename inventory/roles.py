@@ -36,6 +36,8 @@ READ = Right("read", ROLES)
 MOVE_STOCK = Right("move_stock", (STOREKEEPER,))
 BUY = Right("buy", (STOREKEEPER,))
 ORDER_POINTS = Right("order_points", (STOREKEEPER,))
+COUNT = Right("count", ROLES)
+POST_COUNT = Right("post_count", (STOREKEEPER, FOREMAN))  # see what the book says of a count, decide and post it
 RUN_CRIB = Right("run_crib", (STOREKEEPER, FOREMAN))  # what the crib has settled for itself
 
 

@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, catalogue, items, labels, order_points, orders, policy, sheets, shelf
+from inventory.views import attention, catalogue, counting, items, labels, order_points, orders, policy, sheets, shelf
 from inventory.views.threads import threads
 
 
@@ -35,6 +35,16 @@ urlpatterns = [
     path("shelf/order-points/", order_points.listed, name="order-points"),
     path("shelf/order-points/set/<name:number>/", order_points.set_, name="order-point-set"),
     path("shelf/order-points/take/<name:number>/", order_points.take, name="order-point-take"),
+    path("shelf/counts/", counting.counts, name="counts"),
+    path("shelf/counts/start/", counting.start, name="count-start"),
+    path("shelf/counts/<int:pk>/", counting.count, name="count"),
+    path("shelf/counts/<int:pk>/bins/<int:bin>/", counting.sheet, name="count-sheet"),
+    path("shelf/counts/<int:pk>/bins/<int:bin>/enter/", counting.enter, name="count-enter"),
+    path("shelf/counts/<int:pk>/review/", counting.review, name="count-review"),
+    path("shelf/counts/<int:pk>/decide/", counting.decide, name="count-decide"),
+    path("shelf/counts/<int:pk>/again/", counting.again, name="count-again"),
+    path("shelf/counts/<int:pk>/post/", counting.post, name="count-post"),
+    path("shelf/counts/<int:pk>/abandon/", counting.abandon, name="count-abandon"),
     path("orders/receive/<name:number>/", orders.receive, name="order-receive"),
     path("orders/<name:number>/", orders.order, name="order"),
     path("attention/", attention.needs_attention, name="attention"),

@@ -6,7 +6,19 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from inventory.roles import BUY, FOREMAN, MOVE_STOCK, ORDER_POINTS, READ, ROLES, RUN_CRIB, Right, may
+from inventory.roles import (
+    BUY,
+    COUNT,
+    FOREMAN,
+    MOVE_STOCK,
+    ORDER_POINTS,
+    POST_COUNT,
+    READ,
+    ROLES,
+    RUN_CRIB,
+    Right,
+    may,
+)
 
 PLAN = Right("plan", ROLES)
 BOOK = Right("book", (FOREMAN,))
@@ -17,7 +29,10 @@ HAND_OVER = Right("hand_over", (FOREMAN,))
 
 SETTLE = Right("settle", (FOREMAN,))  # the shop's own limits, order of methods, spindle
 
-_ALL = (READ, PLAN, MOVE_STOCK, ORDER_POINTS, RUN_CRIB, BUY, BOOK, ACCEPT, PROVE, EXCEPT, HAND_OVER, SETTLE)
+_ALL = (
+    READ, PLAN, MOVE_STOCK, ORDER_POINTS, RUN_CRIB, COUNT, POST_COUNT, BUY, BOOK, ACCEPT, PROVE, EXCEPT,
+    HAND_OVER, SETTLE,
+)  # fmt: skip
 RIGHTS = {right.code: right for right in _ALL}
 
 

@@ -16,6 +16,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+from inventory import counting
 from inventory.models import Batch, Item, Unit
 from inventory.roles import FOREMAN, ROLES, STOREKEEPER, give_role
 from repairs import jobs
@@ -79,6 +80,16 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "order-points": {"get": ALL_ROLES},
     "order-point-set": {"post": {STOREKEEPER}},
     "order-point-take": {"post": {STOREKEEPER}},
+    "counts": {"get": ALL_ROLES},
+    "count-start": {"post": ALL_ROLES},
+    "count": {"get": ALL_ROLES},
+    "count-sheet": {"get": ALL_ROLES},
+    "count-enter": {"post": ALL_ROLES},
+    "count-review": {"get": {FOREMAN, STOREKEEPER}},
+    "count-decide": {"post": {FOREMAN, STOREKEEPER}},
+    "count-again": {"post": {FOREMAN, STOREKEEPER}},
+    "count-post": {"post": {FOREMAN, STOREKEEPER}},
+    "count-abandon": {"post": {FOREMAN, STOREKEEPER}},
     "order": {"get": ALL_ROLES},
     "order-receive": {"post": {STOREKEEPER}},
     "attention": {"get": ALL_ROLES},
@@ -129,6 +140,8 @@ def addresses(db: None, tmp_path: Path) -> dict[str, str]:
     for name in ("order-point-set", "order-point-take"):
         given[name] = [batch.item.address]
     given["order"] = given["order-receive"] = ["B-1"]
+    started = counting.start(site=unit.bin.site.name, bins=[unit.bin.pk], blind=True, by="Ida", as_of=bench.as_of)
+    given["count-sheet"] = given["count-enter"] = [started.pk, unit.bin.pk]
     number = Job.objects.get().number
     given["job-card"] = [number, 1]
     found = {}

@@ -118,6 +118,11 @@ class CountLine(models.Model):
     def __str__(self) -> str:
         return str(self.unit or self.batch or self.called or f"{self.item} {self.lot}")
 
+    @property
+    def off(self) -> int | None:
+        """The difference that was found; None before the count is posted."""
+        return None if self.found is None or self.book is None else self.found - self.book
+
 
 class CountEntry(models.Model):
     """What one person found of one line; only ever added to, which a database guard sees to.

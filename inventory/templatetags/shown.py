@@ -89,6 +89,12 @@ def tenths(number: int | None) -> str:
 
 
 @register.filter
+def signed(number: int | None) -> str:
+    """A difference with its sign: "+2", "−3", "0"; "" for none."""
+    return "" if number is None else f"{number:+d}".replace("-", "−") if number else "0"
+
+
+@register.filter
 def spaced(code: str) -> str:
     """A code as words: "usable_length" is "usable length"."""
     return code.replace("_", " ")

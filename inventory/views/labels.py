@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from inventory import search, stock
+from inventory import counting, search, stock
 from inventory.errors import Refused
 from inventory.forms import LabelsForm
 from inventory.labels import MOST, SHEETS, Chosen, Several, chosen, label_of, opened, scanned, sheets_taken
@@ -19,7 +19,7 @@ from inventory.labels import pdf as printed
 from inventory.models import Batch, Bin, Unit
 from inventory.preferences import units_of
 from inventory.refusals import status_of
-from inventory.roles import READ, page
+from inventory.roles import COUNT, READ, may, page
 from inventory.wording import say
 
 SHOWN = 12  # labels told before they are printed
@@ -124,12 +124,14 @@ def _opened(request: HttpRequest, text: str, typed: str, unknown: int = 404) -> 
     except Refused as refused:
         told = {"area": "shelf", "typed": text or typed, "sentence": say(refused.reason), **refused.reason.data}
         return render(request, "inventory/tag.html", told, status=unknown)
-    return redirect(_address(thing))
+    return redirect(_address(thing, counts=may(request.user, COUNT)))
 
 
-def _address(thing: Unit | Batch | Bin) -> str:
-    """The page of a thing; of a unit or batch what can be done with it."""
+def _address(thing: Unit | Batch | Bin, *, counts: bool) -> str:
+    """The page of a thing; of a unit or batch what can be done with it, of a bin that is being counted its sheet."""
     if isinstance(thing, Bin):
+        if counts and (count := counting.count_of_bin(thing)):
+            return reverse("count-sheet", args=[count, thing.pk])
         return reverse("bin", args=[thing.site.name, thing.name])
     if isinstance(thing, Batch):
         return f"{reverse('batch', args=[thing.pk])}?scanned=1"

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from inventory import catalogue, search, stock
+from inventory import catalogue, counting, search, stock
 from inventory.errors import Reason, Refused
 from inventory.forms import BATCH_ACTS, UNIT_ACTS, MoveForm, acts_on
 from inventory.models import Batch, Bin, Unit
@@ -130,7 +130,11 @@ def bin_(request: HttpRequest, site: str, name: str) -> HttpResponse:
     """One bin and what has its place there."""
     bin_: Bin = _there(_bin, site, name)
     found = search.of_bin(bin_, after=request.GET.get("after", ""), as_of=timezone.now())
-    return render(request, "inventory/bin.html", {"area": "shelf", "bin": bin_, "found": found})
+    return render(
+        request,
+        "inventory/bin.html",
+        {"area": "shelf", "bin": bin_, "found": found, "counted": counting.count_of_bin(bin_)},
+    )
 
 
 def _bin(site: str, name: str) -> Bin:

@@ -32,7 +32,7 @@ def test_a_template_asks_by_the_name_of_the_right() -> None:
     give_role(user, STOREKEEPER)
     asked = rights(SimpleNamespace(user=user))["may"]
     told = {code: asked[code] for code in RIGHTS}
-    given = {"read", "plan", "prove", "move_stock", "buy", "order_points", "run_crib"}
+    given = {"read", "plan", "prove", "move_stock", "buy", "order_points", "run_crib", "count", "post_count"}
     assert {code for code, has in told.items() if has} == given
     assert not told["book"]
     assert not told["accept"]

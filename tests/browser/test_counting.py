@@ -1,0 +1,111 @@
+"""A stock count in a real browser, on a phone and on a tablet: begun, left, gone on with, by two people, posted."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.contrib.auth import get_user_model
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+
+from inventory import stock
+from inventory.models import Batch, StockCount, Unit
+from inventory.roles import give_role
+from tests.browser.screen import NAME, PASSWORD, log_in, picture, runs_off
+from tests.factories import BatchFactory, BinFactory, InsertFactory, SiteFactory, TapFactory, UnitFactory
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture(autouse=True)
+def crib(account: None) -> None:
+    """Two bins: a lot and two taps in the one, a lot in the other; whoever logs in posts, Ben counts too."""
+    give_role(get_user_model().objects.get(username=NAME), "storekeeper")
+    give_role(get_user_model().objects.create_user("ben", password=PASSWORD), "fitter")
+    site, tap = SiteFactory.create(name="Main"), TapFactory.create(number="TP-16", name="hand tap")
+    first, second = (BinFactory.create(name=f"B{at}", walk=at, site=site) for at in (4, 5))
+    insert = InsertFactory.create(number="8001", name="flanged bush")
+    BatchFactory.create(bin=first, lot="L-9", quantity=12, item=insert)
+    BatchFactory.create(bin=second, lot="L-7", quantity=30, item=insert)
+    for tag in ("T-16", "T-17"):
+        UnitFactory.create(tag=tag, item=tap, bin=first)
+
+
+def look(page: Page, name: str) -> None:
+    """Nothing runs off, nothing for axe-core to find, and a picture."""
+    assert runs_off(page) == []
+    picture(page, name)
+    assert Axe().run(page).response["violations"] == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (820, 1180)])
+def test_two_people_count_blind_one_leaves_and_comes_back_and_it_is_posted(
+    page: Page, browser: Browser, live_server: Any, width: int, height: int
+) -> None:
+    page.set_viewport_size(ViewportSize(width=width, height=height))
+    log_in(page)
+    expect(page.get_by_role("heading", name="Today")).to_be_visible()
+    page.goto("/tag/B4")
+    page.get_by_role("link", name="Count this bin").click()
+    expect(page.get_by_label("B4")).to_be_checked()
+    page.get_by_label("B5").check()
+    look(page, f"counts-{width}")
+    page.get_by_role("button", name="Begin with the bins ticked").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Bin B4")
+    expect(page.get_by_text("book 12")).to_have_count(0)
+    page.get_by_role("button", name="Save and go to bin B5").click()
+    expect(page.get_by_role("alert")).to_contain_text("How many of it are there?")
+    look(page, f"count-sheet-{width}")
+    field = page.get_by_label("L-9")
+    box = field.bounding_box()
+    assert box
+    assert box["height"] >= 56  # for gloves
+    field.fill("10")
+    page.get_by_label("Tags, one a line").click()
+    for scanned in ("T-16", f"{live_server.url}/tag/T-17"):
+        page.keyboard.type(scanned)
+        page.keyboard.press("Enter")  # a scanner ends each so: a new line, nothing is sent
+    page.get_by_role("button", name="Save and go to bin B5").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Bin B5")
+
+    page.goto("/shelf/")  # called away
+    page.get_by_role("link", name="Stock counts").click()
+    expect(page.get_by_text("1 of 2 bins done")).to_be_visible()
+    page.get_by_role("link", name="Count 1").or_(page.get_by_role("link", name=", Main")).first.click()
+    look(page, f"count-{width}")
+    page.get_by_role("link", name="Go on with bin B5").click()
+    page.get_by_label("L-7").fill("30")
+    page.get_by_role("button", name="Save: the last bin").click()
+
+    context = browser.new_context(base_url=live_server.url, viewport=ViewportSize(width=width, height=height))
+    other = context.new_page()
+    other.goto("/")
+    other.get_by_label("Username").fill("ben")
+    other.get_by_label("Password").fill(PASSWORD)
+    other.get_by_role("button", name="Log in").click()
+    other.goto("/tag/B4")  # his scan of the bin's label opens its sheet
+    expect(other.get_by_text("somebody else has counted it")).to_be_visible()
+    other.get_by_label("L-9").fill("11")
+    other.get_by_role("button", name="Save", exact=False).first.click()
+    expect(other.get_by_text("Every bin is done.")).to_be_visible()
+    expect(other.get_by_role("link", name="Review and post")).to_have_count(0)
+    context.close()
+
+    page.get_by_role("link", name="Review and post").click()
+    expect(page.get_by_text("found different figures: decide which stands")).to_be_visible()
+    look(page, f"count-dispute-{width}")
+    page.get_by_role("button", name="11 stands, as ben entered").click()
+    page.get_by_role("button", name="Post the count").click()
+    expect(page.get_by_role("alert").first).to_be_visible()
+    page.get_by_label("One reason for all that differ").fill("one fell behind the drawer")
+    look(page, f"count-review-{width}")
+    page.get_by_role("button", name="Post the count").click()
+    expect(page.get_by_role("heading", name="What it came to")).to_be_visible()
+    look(page, f"count-posted-{width}")
+    assert StockCount.objects.get().state == "posted"
+    assert sorted(Batch.objects.values_list("lot", "on_hand")) == [("L-7", 30), ("L-9", 11)]
+    assert set(Unit.objects.values_list("condition", flat=True)) == {"new"}
+    assert stock.disagreements() == []
+    page.goto("/figures/")
+    expect(page.get_by_text("75.0 %")).to_be_visible()
