@@ -10,7 +10,7 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from inventory import catalogue, guards, stock
 from inventory.errors import Refused
-from inventory.models import Bin, Item, Movement, Reservation, Unit, UnitHold
+from inventory.models import BatchHold, Bin, Item, Movement, Reservation, Unit, UnitHold
 from inventory.wording import SENTENCES
 from tests.factories import BatchFactory, BinFactory, ItemFactory, UnitFactory
 
@@ -76,7 +76,24 @@ def test_no_line_of_the_ledger_can_be_replaced_by_another() -> None:
 @pytest.mark.django_db(transaction=True)
 def test_the_ledger_cannot_be_emptied_at_one_stroke() -> None:
     UnitFactory.create()
-    _refused_as("inventory_movement_append_only", "TRUNCATE inventory_movement")
+    _refused_as("inventory_movement_append_only", "TRUNCATE inventory_movement CASCADE")
+
+
+@pytest.mark.only_on("postgresql")
+@pytest.mark.django_db(transaction=True)
+def test_no_table_of_the_crib_that_is_only_added_to_can_be_emptied_at_one_stroke() -> None:
+    only_added_to = [guard.table for guard in guards.registered() if guard.name == f"{guard.table}_append_only"]
+    ours = [table for table in only_added_to if table.startswith("inventory_")]
+    assert {"inventory_movement", "inventory_countentry", "inventory_itemchange"} <= {*ours}
+    for table in ours:
+        with pytest.raises(IntegrityError, match="_append_only"):
+            _execute(f"TRUNCATE {table} CASCADE")
+
+
+def test_what_a_movement_says_of_wear_regrinds_and_diameter_cannot_be_changed() -> None:
+    UnitFactory.create()
+    for change in ("extra_wear = 1", "regrinds = 1", "diameter = 1", "act = 'calibrated'"):
+        _refused_as("inventory_movement_append_only", f"UPDATE inventory_movement SET {change}")
 
 
 def test_a_repeated_request_key_is_named_as_such() -> None:
@@ -150,6 +167,38 @@ def test_a_batch_cannot_be_held_beyond_what_is_on_hand() -> None:
         ("on_hand = -1", "batch_held_within_on_hand"),
     ):
         _refused_as(name, f"UPDATE inventory_batch SET {column} WHERE id = {batch.pk}")
+
+
+def test_a_unit_cannot_have_less_than_no_wear_regrinds_or_diameter() -> None:
+    unit = UnitFactory.create(holes_cut=3)
+    for column, name in (
+        ("holes_cut = -1", "unit_holes_not_negative"),
+        ("extra_wear = -4", "unit_wear_not_negative"),
+        ("regrinds = -1", "unit_regrinds_not_negative"),
+        ("own_diameter = 0", "unit_diameter_positive"),
+    ):
+        _refused_as(name, f"UPDATE inventory_unit SET {column} WHERE id = {unit.pk}")
+    _execute(f"UPDATE inventory_unit SET extra_wear = -3 WHERE id = {unit.pk}")  # a soft metal took next to nothing
+
+
+def test_no_more_is_issued_against_a_hold_than_it_keeps() -> None:
+    batch = BatchFactory.create(quantity=5)
+    reservation = Reservation.objects.create(label="J-1", at=MONDAY, by="test")
+    hold = BatchHold.objects.create(reservation=reservation, batch=batch, start=MONDAY, quantity=4, short=1)
+    for issued in (-1, 4):
+        _refused_as(
+            "batch_hold_issued_within_quantity",
+            f"UPDATE inventory_batchhold SET issued = {issued} WHERE id = {hold.pk}",
+        )
+
+
+def test_a_life_factor_is_of_a_material_and_more_than_nothing() -> None:
+    item = ItemFactory.create()
+    insert = f"INSERT INTO inventory_lifefactor (item_id, material, percent) VALUES ({item.pk}, %s, %s)"
+    _refused_as("life_factor_positive", insert, ["steel", 0])
+    _refused_as("life_factor_of_a_material", insert, ["", 100])
+    _execute(insert, ["steel", 100])
+    _refused_as("life_factor_twice", insert, ["steel", 150])
 
 
 def test_a_movement_is_of_exactly_one_thing() -> None:
