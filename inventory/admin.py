@@ -101,7 +101,7 @@ class UnitHoldAdmin(Shown):
 
 @admin.register(BatchHold)
 class BatchHoldAdmin(Shown):
-    list_display = ("batch", "reservation", "start", "quantity", "short", "active")
+    list_display = ("batch", "reservation", "start", "quantity", "short", "issued", "active")
     list_filter = ("active",)
     list_select_related = ("batch", "reservation")
 

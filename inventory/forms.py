@@ -14,7 +14,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db.models import prefetch_related_objects
 
-from inventory import catalogue, labels, stock
+from inventory import catalogue, issuing, labels, stock
 from inventory.counting import Finding, Row, Sheet
 from inventory.errors import Reason, Refused
 from inventory.guards import act
@@ -547,6 +547,86 @@ def acts_on(unit: Unit) -> tuple[str, ...]:
         return ("give_back", "use", "end")
     gauge = KINDS[unit.item.kind].calibrated or unit.calibration_due is not None
     return ("lend", "send", "use", "move", *(("calibrate",) if gauge else ()), "end")
+
+
+# Over the counter: one form a line, and one for what is said of them all
+
+
+class _CounterLineForm(Answers):
+    """One line of a kit; `key` names it, `line` is it. What an act refused stands at its `main` field."""
+
+    side = ""
+    unit_fields: tuple[str, ...] = ()
+    batch_fields: tuple[str, ...] = ("pieces",)
+
+    def __init__(self, data: Any = None, *, line: issuing.KitLine, initial: Mapping[str, Any] | None = None) -> None:
+        super().__init__(
+            data, prefix=f"{self.side}-{line.key}", auto_id="id_%s", initial={**self.proposed(line), **(initial or {})}
+        )
+        self.line, self.key = line, line.key
+        kept = self.unit_fields if line.unit else self.batch_fields
+        for name in set(self.fields) - set(kept):
+            del self.fields[name]
+
+    def proposed(self, line: issuing.KitLine) -> dict[str, Any]:
+        """What stands there before anybody typed."""
+        raise NotImplementedError
+
+    def refuse(self, reason: Reason) -> None:
+        """Put what the act refused at the line."""
+        self.add_error({"gives_back_too_much": "pieces", "batch_short": "pieces"}.get(reason.code), Fault(reason))
+
+
+class HandOutForm(_CounterLineForm):
+    """What of a kit is handed out: a unit that is ticked, so many pieces of a batch."""
+
+    take = forms.BooleanField(label="issue it", required=False)
+    pieces = _count("Pieces", least=0, required=False)
+    side = "out"
+    unit_fields = ("take",)
+
+    def proposed(self, line: issuing.KitLine) -> dict[str, Any]:
+        """All that is kept and lies there."""
+        return {"take": line.at_hand, "pieces": line.kept if line.at_hand else None}
+
+
+class ComeBackForm(_CounterLineForm):
+    """What comes back: a unit that is ticked with its holes and condition, so many pieces of a batch; or what became
+    of it meanwhile."""
+
+    back = forms.BooleanField(label="comes back", required=False)
+    holes = _count("Holes cut", least=0, required=False)
+    condition = forms.ChoiceField(label="Condition", choices=_CONDITIONS)
+    pieces = _count("Pieces that come back", least=0, required=False)
+    gone = _count("Pieces broken or lost", least=1, required=False)
+    why = _text("Why, if it broke or is lost", 200)
+    side = "in"
+    unit_fields = ("back", "holes", "condition", "why")
+    batch_fields = ("pieces", "gone", "why")
+
+    def proposed(self, line: issuing.KitLine) -> dict[str, Any]:
+        """A unit with the holes that its holds foresaw; of a batch nothing, since most of it stays in the job."""
+        regrind = line.unit is not None and line.unit.condition == "due_regrind"
+        return {"back": True, "holes": line.holes, "condition": "due_regrind" if regrind else "serviceable"}
+
+
+class CounterForm(Answers):
+    """What is scanned besides the lines, one a line, and the key of the press."""
+
+    tags = forms.CharField(
+        label="Tags", max_length=8000, required=False,
+        widget=forms.Textarea(attrs={"rows": 2, "autocapitalize": "off", "spellcheck": "false"}),
+    )  # fmt: skip
+    request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+
+    def clean_tags(self) -> tuple[str, ...]:
+        """The tags as they were scanned, each as often as it was."""
+        return tuple(tag.strip() for tag in self.cleaned_data["tags"].splitlines() if tag.strip())
+
+    def refuse(self, reasons: Mapping[str, Reason]) -> None:
+        """Put at the field why each of what was scanned is refused."""
+        for reason in reasons.values():
+            self.add_error("tags", Fault(reason))
 
 
 # Order points, deliveries, what the crib has settled

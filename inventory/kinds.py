@@ -197,13 +197,18 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """One active hold: whose label, from when to when (aware UTC, half-open), holes or quantity."""
+    """One active hold: whose label, from when to when (aware UTC, half-open), holes or quantity.
+
+    What the label has in its hand stands so too: a unit that is out for as long as it is expected to be, of a batch
+    `in_hand` pieces, which do not lie there.
+    """
 
     label: str
     start: datetime | None
     end: datetime | None
     holes: int = 0
     quantity: int = 0
+    in_hand: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,11 +43,12 @@ def reserve(
     A unit may be wished for several windows that do not overlap: others have it in between. A batch is held
     from the earliest start of the units on (from `as_of` where there are none). What was true when the set was
     worked out is looked at again under lock: windows, life, condition, quantities. Dates (calibration, expiry) do
-    not move by themselves and are not judged again. The same `request_key` with the same label answers with the
+    not move by themselves and are not judged again; a unit that another label has in hand without keeping it any
+    more is refused, since nobody says when it comes back. The same `request_key` with the same label answers with the
     reservation that is already there.
 
-    Raises `ReservationRefused` with unit_unknown, unit_not_at_hand, unit_away, unit_held, life_short,
-    batch_unknown, batch_short; `Refused` with reservation_empty, unit_held_twice, batch_held_twice,
+    Raises `ReservationRefused` with unit_unknown, unit_not_at_hand, unit_away, unit_issued, unit_held,
+    life_short, batch_unknown, batch_short; `Refused` with reservation_empty, unit_held_twice, batch_held_twice,
     request_key_reused, or a rule of the tables (reservation_link_on_this_site, unit_hold_ends_after_start …).
     """
     at = aware(as_of)
@@ -67,7 +68,7 @@ def reserve(
             done = _done(request_key, label)  # a twin of this request may have been ahead while we waited
             if done is not None:
                 return done
-            reasons = _units_in_the_way(units, wishes) + _batches_in_the_way(batches, sorted(batch_holds))
+            reasons = _units_in_the_way(units, wishes, label, at) + _batches_in_the_way(batches, sorted(batch_holds))
             if reasons:
                 raise ReservationRefused(reasons)
             reservation = Reservation.objects.create(label=label, link=link, at=at, by=str(by), request_key=request_key)
@@ -106,8 +107,8 @@ def release(*, reservation: Reservation, by: Any, as_of: datetime, request_key: 
             UnitHold.objects.filter(reservation=reservation, active=True).update(active=False)
             _locked(Batch, list(reservation.batch_holds.values_list("batch", flat=True)))
             holds = BatchHold.objects.filter(reservation=reservation, active=True)
-            for batch, quantity, short in list(holds.values_list("batch", "quantity", "short")):
-                Batch.objects.filter(pk=batch).update(held=F("held") - (quantity - short))
+            for hold in list(holds):
+                Batch.objects.filter(pk=hold.batch_id).update(held=F("held") - hold.kept)
             holds.update(active=False)
         reservation.refresh_from_db()
         return reservation
@@ -150,7 +151,7 @@ def _locked(model: Any, ids: Iterable[int]) -> dict[int, Any]:
     return {row.pk: row for row in rows.select_for_update(no_key=True, of=("self",))}
 
 
-def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> list[Reason]:
+def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish], label: str, at: datetime) -> list[Reason]:
     holds: dict[int, list[UnitHold]] = defaultdict(list)
     active = UnitHold.objects.filter(unit__in=units, active=True) if units else UnitHold.objects.none()
     for hold in active.select_related("reservation").order_by("start", "id"):
@@ -171,6 +172,10 @@ def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish]) -> lis
                 reasons.append(Reason("unit_away", tag=unit.tag, why=unit.away_why, until=unit.away_until))
         elif unit.condition not in AT_HAND or unit.condition == "due_regrind":
             reasons.append(Reason("unit_not_at_hand", tag=unit.tag, condition=unit.condition))
+        if unit.issued_to not in ("", label):
+            theirs = [hold for hold in holds[unit_id] if hold.reservation.label == unit.issued_to]
+            if not any(hold.end > at for hold in theirs):
+                reasons.append(Reason("unit_issued", tag=unit.tag, label=unit.issued_to))
         reasons += [unit_held(unit.tag, hold) for hold in holds[unit_id] if hold.start < end and hold.end > start]
         if unit.item.life is not None:
             left = unit.item.life - unit.life_used - sum(hold.holes for hold in holds[unit_id])

@@ -105,10 +105,11 @@ def shelved(units: Iterable[Unit], batches: Iterable[Batch], *, as_of: datetime)
             kept[Unit, pk].append(Kept(label, link, start, end, holes))
     if batches:
         pieces = BatchHold.objects.filter(batch__in=[batch.pk for batch in batches], active=True)
-        for pk, label, link, start, quantity, short in pieces.order_by("start", "id").values_list(
-            "batch", "reservation__label", "reservation__link", "start", "quantity", "short"
+        for pk, label, link, start, amount in pieces.order_by("start", "id").values_list(
+            "batch", "reservation__label", "reservation__link", "start", F("quantity") - F("short") - F("issued")
         ):
-            kept[Batch, pk].append(Kept(label, link, start, None, quantity - short))
+            if amount:  # what was handed out lies there no more
+                kept[Batch, pk].append(Kept(label, link, start, None, amount))
     known: dict[int, Facts] = {}
     today = as_of.astimezone(settings.SHOP_ZONE).date()
     found = []

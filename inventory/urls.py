@@ -4,7 +4,19 @@ from django.urls import path, register_converter
 from django.urls.converters import StringConverter
 
 from inventory import api
-from inventory.views import attention, catalogue, counting, items, labels, order_points, orders, policy, sheets, shelf
+from inventory.views import (
+    attention,
+    catalogue,
+    counter,
+    counting,
+    items,
+    labels,
+    order_points,
+    orders,
+    policy,
+    sheets,
+    shelf,
+)
 from inventory.views.threads import threads
 
 
@@ -32,6 +44,10 @@ urlpatterns = [
     path("shelf/bins/<name:site>/<name:name>/", shelf.bin_, name="bin"),
     path("shelf/moves/units/<name:tag>/", shelf.move_unit, name="unit-move"),
     path("shelf/moves/batches/<int:pk>/", shelf.move_batch, name="batch-move"),
+    path("shelf/counter/", counter.counter, name="counter"),
+    path("shelf/counter/issue/<name:label>/", counter.issue, name="counter-issue"),
+    path("shelf/counter/take-back/<name:label>/", counter.take_back, name="counter-take-back"),
+    path("shelf/counter/kit/<name:label>/", counter.kit, name="counter-kit"),
     path("shelf/order-points/", order_points.listed, name="order-points"),
     path("shelf/order-points/set/<name:number>/", order_points.set_, name="order-point-set"),
     path("shelf/order-points/take/<name:number>/", order_points.take, name="order-point-take"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -477,7 +477,8 @@ def _plan(heads: Sequence[_Head], *, as_of: datetime, every_size: bool, side_by_
             )
     options = [option for answer in answers.values() for _, asked in answer for option in asked]
     options += [option for group in every_group if (option := _picked(answers[id(group)], group))]
-    lying = Stock(_shelf([need for option in options for need in option.needs]))
+    labels = {head.label for head in heads if head.label}
+    lying = Stock(_shelf([need for option in options for need in option.needs], labels, as_of))
     return [_plan_one(head, answers, lying, as_of=as_of) for head in heads]
 
 
@@ -558,8 +559,8 @@ def _readiness(plan: MethodPlan, asked: Sequence[Option], shelf: Shelf) -> Metho
     return MethodReadiness(plan, tuple(SizePlan(option, match(option.needs, shelf)) for option in asked))
 
 
-def _shelf(needs: Iterable[Need]) -> list[StockLine]:
-    """Everything on the shelf that could serve these needs or be taken for what serves them."""
+def _shelf(needs: Iterable[Need], labels: Collection[str], as_of: datetime) -> list[StockLine]:
+    """Everything that could serve these needs or be taken for what serves them, on the shelf or in the jobs' hands."""
     needs = list(needs)
     kinds = {need.kind for need in needs}
     wanted = {need.thread for need in needs if need.thread}
@@ -571,7 +572,7 @@ def _shelf(needs: Iterable[Need]) -> list[StockLine]:
     windows = {
         (need.diameter.least - NEAR_DIAMETER, need.diameter.most + NEAR_DIAMETER) for need in needs if need.diameter
     }
-    return stock.lines(kinds=kinds, threads=wanted | near, diameters=windows)
+    return stock.lines(kinds=kinds, threads=wanted | near, diameters=windows, labels=labels, as_of=as_of)
 
 
 def _notes(row: HoleGroupRow) -> tuple[Reason, ...]:
@@ -813,7 +814,7 @@ def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request
     for group in plan.groups:
         for check in group.bars:
             raise Refused(check.reason)
-    units, batches = _wishes(plan)
+    units, batches = _wishes(plan, job.number)
     reservations.lock(units=[unit for unit, *_ in units], batches=[batch for batch, _ in batches])
     under_lock = plan_job(job, as_of=as_of, every_size=False)
     if changed := _moved(shown(plan), under_lock):
@@ -836,10 +837,12 @@ def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request
     return job
 
 
-def _wishes(plan: JobPlan) -> tuple[list[tuple[int, datetime, datetime, int]], list[tuple[int, int]]]:
-    """What the matched lines take: units in the windows that they are needed in, and quantities of batches."""
+def _wishes(plan: JobPlan, label: str) -> tuple[list[tuple[int, datetime, datetime, int]], list[tuple[int, int]]]:
+    """What the matched lines take: units in the windows that they are needed in, and quantities of batches, less what
+    the label has in hand of them already."""
     windows: dict[int, list[tuple[datetime, datetime, int]]] = defaultdict(list)
     batches: dict[int, int] = defaultdict(int)
+    out: dict[int, int] = {}
     for line in plan.lines:
         if line.status != MATCH:
             continue
@@ -848,6 +851,7 @@ def _wishes(plan: JobPlan) -> tuple[list[tuple[int, datetime, datetime, int]], l
                 windows[take.line.unit].append((line.need.start, line.need.end, take.holes))
             elif take.line.batch is not None:
                 shared = KINDS[line.need.kind].shared
+                out[take.line.batch] = sum(hold.in_hand for hold in take.line.holds if hold.label == label)
                 batches[take.line.batch] = 1 if shared else batches[take.line.batch] + take.quantity
     units = []
     for unit, wanted in windows.items():
@@ -861,7 +865,8 @@ def _wishes(plan: JobPlan) -> tuple[list[tuple[int, datetime, datetime, int]], l
             holes += next_holes
         if start is not None and end is not None:
             units.append((unit, start, end, holes))
-    return units, list(batches.items())
+    wanted_of = {batch: quantity - out[batch] for batch, quantity in batches.items()}
+    return units, [(batch, quantity) for batch, quantity in wanted_of.items() if quantity > 0]
 
 
 @transaction.atomic

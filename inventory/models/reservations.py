@@ -108,3 +108,8 @@ class BatchHold(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.batch} for {self.reservation}"
+
+    @property
+    def kept(self) -> int:
+        """How much still lies there for it."""
+        return self.quantity - self.short - self.issued

@@ -19,7 +19,7 @@ from inventory.stock.batches import (
     receive_batch,
     scrap_batch,
 )
-from inventory.stock.ledger import AT_HAND, GONE, Entry, Explained, aware, movements, shop_day, used_for
+from inventory.stock.ledger import AT_HAND, GONE, Entry, Explained, aware, in_hand, movements, shop_day, used_for
 from inventory.stock.places import (
     add_bin,
     add_person,
@@ -74,6 +74,7 @@ __all__ = [
     "find_unit",
     "give_back_batch",
     "give_back_unit",
+    "in_hand",
     "issue_batch",
     "issue_unit",
     "lend_unit",

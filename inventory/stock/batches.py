@@ -6,8 +6,6 @@ from collections.abc import Callable
 from datetime import date
 from typing import Unpack
 
-from django.db.models import Sum
-
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.models import Batch, Bin, Item, Movement
@@ -17,6 +15,7 @@ from inventory.stock.ledger import (
     Line,
     book,
     done_before,
+    in_hand,
     locked,
     refuse_no_label,
     refuse_no_reason,
@@ -102,15 +101,11 @@ def issue_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entr
             raise Refused(Reason("batch_expired", item=str(batch.item), lot=batch.lot, expires=batch.expires))
         left = quantity
         for hold in batch.holds.filter(active=True, reservation__label=label).order_by("start", "id"):
-            kept = hold.quantity - hold.short
-            taken = min(left, kept)
+            taken = min(left, hold.kept)
             left -= taken
             batch.held -= taken
-            if taken == kept:
-                hold.active = False
-            else:
-                hold.quantity -= taken
-            hold.save(update_fields=["quantity", "active"])
+            hold.issued += taken
+            hold.save(update_fields=["issued"])
         if left > batch.on_hand - quantity + left - batch.held:
             raise Refused(batch_short(locked(batch), quantity))
         batch.on_hand -= quantity
@@ -121,7 +116,8 @@ def issue_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entr
 
 
 def give_back_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[Entry]) -> Movement:
-    """What a job did not use comes back; never more than was issued to that label.
+    """What a job did not use comes back; never more than was issued to that label. While its reservation stands,
+    what came of it is kept for it again.
 
     Raises `Refused`: quantity_not_positive, label_missing, gives_back_too_much.
     """
@@ -129,12 +125,18 @@ def give_back_batch(*, batch: Batch, quantity: int, label: str, **entry: Unpack[
     refuse_no_label(label)
 
     def take_back(batch: Batch) -> Line:
-        moved = batch.movements.filter(label=label, act__in=("issued", "given_back"))
-        out = -(moved.aggregate(total=Sum("quantity"))["total"] or 0)
+        out = in_hand(batches=[batch.pk], labels=[label]).get((batch.pk, label), 0)
         if quantity > out:
             raise Refused(Reason("gives_back_too_much", label=label, issued=out, quantity=quantity))
         batch.on_hand += quantity
-        batch.save(update_fields=["on_hand"])
+        left = quantity
+        for hold in batch.holds.filter(active=True, reservation__label=label, issued__gt=0).order_by("start", "id"):
+            taken = min(left, hold.issued)
+            left -= taken
+            hold.issued -= taken
+            batch.held += taken
+            hold.save(update_fields=["issued"])
+        batch.save(update_fields=["on_hand", "held"])
         return {"quantity": quantity, "to_bin": batch.bin, "label": label}
 
     return book("given_back", batch, take_back, **entry)
@@ -213,7 +215,7 @@ def _leave(batch: Batch, deed: str, remaining: Callable[[int], int], entry: Expl
         change, batch.on_hand = remains - batch.on_hand, remains
         over = batch.held - remains
         for hold in batch.holds.filter(active=True).order_by("-start", "-id") if over > 0 else ():
-            taken = min(over, hold.quantity - hold.short)
+            taken = min(over, hold.kept)
             over -= taken
             batch.held -= taken
             hold.short += taken

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import UTC, date, datetime
 from typing import Any, NotRequired, TypedDict, TypeVar
 
 from django.conf import settings
+from django.db.models import QuerySet, Sum
 
 from inventory.errors import Reason, Refused
 from inventory.guards import act
@@ -151,6 +152,15 @@ def movements(thing: Unit | Batch, *, before: int = 0, most: int = 20) -> tuple[
     rows = thing.movements.select_related("from_bin__site", "to_bin__site", "person").order_by("-pk")
     found = list((rows.filter(pk__lt=before) if before else rows)[: most + 1])
     return found[:most], found[most - 1].pk if len(found) > most else 0
+
+
+def in_hand(*, batches: Collection[int] | None = None, labels: Collection[str]) -> dict[tuple[int, str], int]:
+    """What these labels were issued of batches, all or these, and did not give back, by batch and label. One query."""
+    rows: QuerySet[Any, Any] = Movement.objects.filter(label__in=labels, batch__isnull=False)
+    if batches is not None:
+        rows = rows.filter(batch__in=batches)
+    rows = rows.filter(act__in=("issued", "given_back")).order_by().values_list("batch", "label")
+    return {(batch, label): -total for batch, label, total in rows.annotate(total=Sum("quantity")) if total < 0}
 
 
 def used_for(label: str, *, since: datetime) -> dict[tuple[bool, str], int]:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection
+from datetime import datetime
+
+from django.db.models import F
 
 from inventory.catalogue import FACTS, facts_of, wanted
 from inventory.kinds import Facts, Held, StockLine
 from inventory.models import Batch, BatchHold, Item, Unit, UnitHold
-from inventory.stock.ledger import GONE
+from inventory.stock.ledger import GONE, in_hand
 
 
 def distinct_threads(kinds: Collection[str]) -> set[str]:
@@ -26,13 +29,18 @@ def lines(
     threads: Collection[str] = (),
     diameters: Collection[tuple[int, int]] = (),
     inner: Collection[str] = (),
+    labels: Collection[str] = (),
+    as_of: datetime | None = None,
 ) -> list[StockLine]:
-    """Every unit and batch that could serve, or be taken for what serves. Four queries, whatever is asked.
+    """Every unit and batch that could serve, or be taken for what serves. Four queries, whatever is asked,
+    and a fifth where `labels` are named, to tell what those have in hand of batches.
 
     Of the given kinds: those whose thread key is in `threads`, whose inner key is in `inner`, whose diameter
     lies in one of the closed ranges `diameters` (nm); besides them all items of kinds that are matched by
     neither, and all that lack the measurement they would be matched by, since those must be shown and not
-    passed over in silence. Lost and retired units are left out. In the order of tags, then of batches.
+    passed over in silence. Lost and retired units are left out. What is in somebody's hand is his until
+    his holds on it end; where they ended before `as_of`, or he has none, nobody knows until when. In
+    the order of tags, then of batches.
     """
     of = wanted(kinds, threads, diameters, inner)
     unit_holds: dict[int, list[Held]] = defaultdict(list)
@@ -44,23 +52,28 @@ def lines(
     ):
         unit_holds[unit].append(Held(label, start, end, holes=holes))
     batch_holds: dict[int, list[Held]] = defaultdict(list)
-    for batch, label, start, quantity, short in (
+    for batch, label, start, quantity in (
         BatchHold.objects.filter(of("batch__item__"), active=True)
         .order_by("start", "id")
-        .values_list("batch", "reservation__label", "start", "quantity", "short")
+        .values_list("batch", "reservation__label", "start", F("quantity") - F("short") - F("issued"))
     ):
-        batch_holds[batch].append(Held(label, start, None, quantity=quantity - short))
+        if quantity:
+            batch_holds[batch].append(Held(label, start, None, quantity=quantity))
+    for (batch, label), out in in_hand(labels=labels).items() if labels else ():
+        batch_holds[batch].append(Held(label, None, None, in_hand=out))
 
     known: dict[int, Facts] = {}
     item_columns = [f"item__{column}" for column in FACTS]
     found: list[StockLine] = []
     units = Unit.objects.filter(of("item__")).exclude(condition__in=GONE).order_by("tag")
-    for pk, tag, condition, cut, wear, due, why, until, site, bin_name, walk, *item in units.values_list(
-        "pk", "tag", "condition", "holes_cut", "extra_wear", "calibration_due", "away_why", "away_until",
+    for pk, tag, condition, cut, wear, due, why, until, issued_to, site, bin_name, walk, *item in units.values_list(
+        "pk", "tag", "condition", "holes_cut", "extra_wear", "calibration_due", "away_why", "away_until", "issued_to",
         "bin__site__name", "bin__name", "bin__walk", *item_columns,
     ):  # fmt: skip
         facts = known.get(item[0]) or known.setdefault(item[0], facts_of(item))
         holds = tuple(unit_holds[pk])
+        if issued_to:
+            holds += (_out(issued_to, holds, as_of),)
         found.append(
             StockLine(
                 tag=tag,
@@ -97,3 +110,10 @@ def lines(
             )
         )
     return found
+
+
+def _out(label: str, holds: Collection[Held], as_of: datetime | None) -> Held:
+    """Until when a unit in somebody's hand is his."""
+    ends = [hold.end for hold in holds if hold.label == label and hold.end is not None]
+    end = max(ends, default=None)
+    return Held(label, None, None if end is None or (as_of is not None and end <= as_of) else end)

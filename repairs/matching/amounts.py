@@ -75,7 +75,7 @@ def overlaps(hold: Held, since: datetime, until: datetime) -> bool:
 
 
 def on_shelf(line: StockLine, label: str) -> int:
-    """How much of a batch the job may have, its own holds given back; 1 for a unit.
+    """How much of a batch the job may have, its own holds given back and what it has in hand; 1 for a unit.
 
     >>> from inventory.kinds import Facts
     >>> holds = Held("J-1", None, None, quantity=2), Held("J-2", None, None, quantity=3)
@@ -85,7 +85,7 @@ def on_shelf(line: StockLine, label: str) -> int:
     """
     if line.batch is None:
         return 1
-    return line.available + sum(hold.quantity for hold in line.holds if _own(hold, label))
+    return line.available + sum(hold.quantity + hold.in_hand for hold in line.holds if _own(hold, label))
 
 
 def room_of(line: StockLine, label: str) -> int | None:

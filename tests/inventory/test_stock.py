@@ -474,7 +474,8 @@ def test_a_job_is_issued_first_what_is_held_for_it_and_then_what_is_free() -> No
     stock.issue_batch(batch=batch, quantity=6, label="J-1", **WHO)
     batch.refresh_from_db()
     assert (batch.on_hand, batch.held) == (3, 3)
-    assert not BatchHold.objects.get(reservation__label="J-1").active
+    hold = BatchHold.objects.get(reservation__label="J-1")
+    assert (hold.quantity, hold.issued, hold.kept, hold.active) == (4, 4, 0, True)
     assert stock.disagreements() == []
 
 

@@ -440,6 +440,7 @@ QUERIES = [
     ("distinct threads on the shelf", "inventory_item"),
     ("holds of units", "inventory_unithold"),
     ("holds of batches", "inventory_batchhold"),
+    ("what the jobs have in hand of batches", "inventory_movement"),
     ("units", "inventory_unit"),
     ("batches", "inventory_batch"),
 ]
