@@ -40,6 +40,7 @@ PAGES = {
     "item": "/shelf/items/{item}/",
     "batch": "/shelf/batches/{batch}/",
     "bin": "/shelf/bins/{site}/{bin}/",
+    "counter": "/shelf/counter/",
     "catalogue": "/shelf/catalogue/",
     "item-new": "/shelf/new-item/",
     "item-new-tap": "/shelf/new-item/?kind=tap",
