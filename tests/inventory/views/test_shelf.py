@@ -396,7 +396,7 @@ def test_a_drill_comes_back_from_regrind_with_its_own_diameter_and_the_page_tell
     unit.refresh_from_db()
     assert (unit.own_diameter, unit.regrinds, unit.holes_cut) == (14_400_000, 1, 0)
     page = text(keeper, "unit", "D-1")
-    for told in ("1 of at most 3", "14.4 mm", "20 of 20 holes", "1 regrind now 14.4 mm"):
+    for told in ("1 of at most 3", "14.4 mm", "20 of 20 holes", "1 regrind, now 14.4 mm"):
         assert told in page
 
 
