@@ -104,7 +104,9 @@ def test_a_kit_is_issued_and_taken_back_in_three_presses_each_and_a_broken_tap_i
         box = pressed.bounding_box()
         if box is not None and pressed.get_attribute("type") != "checkbox":  # its label is pressed as well
             assert box["height"] >= 43.9, pressed.evaluate("each => each.outerHTML")
-    page.get_by_role("button", name="T-16 broke", exact=True).click()
+    broke = page.get_by_role("button", name="T-16 broke", exact=True)
+    broke.focus()
+    broke.press("Enter")
     expect(page.get_by_role("status")).to_contain_text("T-16 is written off")
     expect(page.locator(f"#id_in-u{hand_tap.pk}-condition")).to_have_value("due_regrind")
     _seen(page, f"counter-broke-{width}")

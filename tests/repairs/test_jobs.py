@@ -8,9 +8,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory import catalogue, purchasing, reservations
+from inventory import catalogue, issuing, purchasing, reservations
 from inventory.errors import Refused
-from inventory.models import BatchHold, Item, Reservation, Unit, UnitHold
+from inventory.models import Batch, BatchHold, Item, Reservation, Unit, UnitHold
 from repairs import jobs
 from repairs.buying import ShoppingList
 from repairs.cards import document
@@ -427,6 +427,20 @@ def test_a_job_for_which_nothing_is_there_has_nothing_to_hold(bench: Bench) -> N
         jobs.book(bench.save(GROUP), by="Ida", as_of=bench.as_of)
     assert refused.value.reason.code == "reservation_empty"
     assert Job.objects.get().state == "planned"
+
+
+def test_what_a_job_has_in_hand_is_not_reserved_again_and_is_no_gap(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT[:-1], BUSH | {"quantity": "5"})
+    job = bench.save(GROUP)
+    bushes, tap = Batch.objects.get(lot="B-1"), Unit.objects.get(tag="T-16")
+    issuing.issue("J-1", units=[tap.pk], batches={bushes.pk: 2}, by="Ida", as_of=bench.as_of)
+    assert gaps(jobs.plan_job(job, as_of=bench.as_of)) == []
+    other = bench.save(GROUP, number="J-2")
+    assert gaps(jobs.plan_job(other, as_of=bench.as_of)) == ["insert", "tap"]
+    booked = jobs.book(job, by="Ida", as_of=bench.as_of)
+    assert BatchHold.objects.get(reservation=booked.reservation, batch=bushes).quantity == 3
+    issuing.issue("J-1", batches={bushes.pk: 3}, by="Ida", as_of=bench.as_of)
+    assert gaps(jobs.plan_job(job, as_of=bench.as_of)) == []
 
 
 # Queries

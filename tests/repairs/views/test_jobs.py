@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory import stock
+from inventory import issuing, stock
 from inventory.models import Batch, BatchHold, Reservation, Unit, UnitHold
 from inventory.roles import give_role
 from repairs import jobs
@@ -584,3 +584,19 @@ def test_the_sheets_of_mirrored_parts_and_of_magnesium_say_what_they_are(bench: 
     assert "dry or with mineral oil, never with a water-mix" in text
     assert "The maker's instructions and local codes govern." in text
     assert "left" in text
+
+
+def test_the_sheet_of_a_reserved_job_leads_a_storekeeper_to_its_kit_and_tells_what_is_in_hand(
+    bench: Bench, foreman: Client
+) -> None:
+    bench.stock(*BUSH_KIT)
+    jobs.book(bench.save(GROUP), by="Ida", as_of=bench.as_of)
+    address = reverse("counter-kit", args=["J-1"])
+    assert address not in _page(foreman)
+    keeper = _logged_in("Kim", "storekeeper")
+    assert address in _page(keeper)
+    unit, batch = Unit.objects.get(tag="T-16"), Batch.objects.get(lot="B-1")
+    issuing.issue("J-1", units=[unit.pk], batches={batch.pk: 4}, by="Kim", as_of=bench.as_of)
+    page = _page(keeper)
+    assert "4 in hand" in page
+    assert "<strong>in hand</strong>" in page
