@@ -152,8 +152,9 @@ def _made(shop: dict[str, Any]) -> None:
                 there = Person.objects.filter(name=text).first()
                 stock.lend_unit(unit=unit, to=there or stock.add_person(name=text), until=due, **entry)
             case "send":
-                stock.send_unit(unit=unit, why="regrind", to=text, until=due, **entry)
-            case "issue":
+                why = "calibration" if unit.item.most_regrinds == 0 else "regrind"
+                stock.send_unit(unit=unit, why=why, to=text, until=due, **entry)
+            case "issue" if due is None or due >= MONDAY.date():  # one whose calibration is over is not handed out
                 stock.issue_unit(unit=unit, label=text, **entry)
             case "scrap":
                 stock.scrap_unit(unit=unit, reason="worn", **entry)
