@@ -596,18 +596,37 @@ class ComeBackForm(_CounterLineForm):
 
     back = forms.BooleanField(label="comes back", required=False)
     holes = _count("Holes cut", least=0, required=False)
+    material = _material()
     condition = forms.ChoiceField(label="Condition", choices=_CONDITIONS)
     pieces = _count("Pieces that come back", least=0, required=False)
     gone = _count("Pieces broken or lost", least=1, required=False)
     why = _text("Why, if it broke or is lost", 200)
     side = "in"
-    unit_fields = ("back", "holes", "condition", "why")
+    unit_fields = ("back", "holes", "material", "condition", "why")
     batch_fields = ("pieces", "gone", "why")
 
+    def __init__(self, data: Any = None, *, line: issuing.KitLine, initial: Mapping[str, Any] | None = None) -> None:
+        super().__init__(data, line=line, initial=initial)
+        if line.unit is not None:
+            _ask_material(self, line.unit)
+
+    def refuse(self, reason: Reason) -> None:
+        """Put what the act refused at the line; of pieces, at those that it spoke of."""
+        told = reason.code == "gives_back_too_much" and self.cleaned_data.get("gone") == reason["quantity"]
+        self.add_error("gone", Fault(reason)) if told else super().refuse(reason)
+
     def proposed(self, line: issuing.KitLine) -> dict[str, Any]:
-        """A unit with the holes that its holds foresaw; of a batch nothing, since most of it stays in the job."""
+        """A unit with the holes that its holds foresaw; of a batch nothing, since most of it stays in the job.
+
+        Where a material takes more of its life than another, what was kept is life and no number of holes.
+        """
         regrind = line.unit is not None and line.unit.condition == "due_regrind"
-        return {"back": True, "holes": line.holes, "condition": "due_regrind" if regrind else "serviceable"}
+        weighed = line.unit is not None and bool(line.unit.item.life_factors.all())
+        return {
+            "back": True,
+            "holes": None if weighed else line.holes,
+            "condition": "due_regrind" if regrind else "serviceable",
+        }
 
 
 class CounterForm(Answers):

@@ -40,8 +40,8 @@ class LinesRefused(Refused):
 class KitLine:
     """One thing that is kept for a label, or that it has in hand.
 
-    `holes` are those that its holds on a unit still foresee; `kept` pieces of a batch lie there for it, `out` are in
-    its hand (of a unit 1). `late`: it is out, and the last window that it was kept for is over.
+    `holes` of life are those that its holds on a unit still foresee; `kept` pieces of a batch lie there for it, `out`
+    are in its hand (of a unit 1). `late`: it is out, and the last window that it was kept for is over.
     """
 
     key: str
@@ -107,7 +107,7 @@ def parted(keys: Collection[str]) -> tuple[set[int], set[int]]:
 
 
 def kit(label: str, *, as_of: datetime, also: Collection[str] = ()) -> Kit:
-    """What is kept for a label now and what it has in hand; lines `also` named stand in both. Seven queries at most."""
+    """What is kept for a label now and what it has in hand; lines `also` named stand in both. Eight queries at most."""
     at = stock.aware(as_of)
     also_units, also_batches = parted(also)
     holes: dict[int, int] = defaultdict(int)
@@ -123,8 +123,10 @@ def kit(label: str, *, as_of: datetime, also: Collection[str] = ()) -> Kit:
         kept[piece.batch_id] += piece.kept
         link = link or piece.reservation.link
     out = {batch: count for (batch, _), count in stock.in_hand(labels=[label]).items()}
-    units = Unit.objects.select_related("item", "bin__site").filter(
-        Q(pk__in={*holes, *also_units}) | Q(issued_to=label)
+    units = (
+        Unit.objects.select_related("item", "bin__site")
+        .prefetch_related("item__life_factors")
+        .filter(Q(pk__in={*holes, *also_units}) | Q(issued_to=label))
     )
     batches = Batch.objects.select_related("item", "bin__site").filter(pk__in={*kept, *out, *also_batches})
     lines = []
@@ -242,12 +244,14 @@ def take_back(
     *,
     units: Mapping[int, tuple[int, str | None]] | None = None,
     batches: Mapping[int, int] | None = None,
+    materials: Mapping[int, str] | None = None,
     by: Any,
     as_of: datetime,
     request_key: str | None = None,
 ) -> int:
     """Take back from a label units, each with the holes cut with it and its condition, and pieces of batches.
 
+    `materials` says by unit in what its holes were cut, where that takes more or less of its life.
     All of it or nothing; what came of a reservation that stands is kept for it again. Answers with how many lines came
     back. Raises `LinesRefused` by line, and `Refused`: take_back_empty.
     """
@@ -261,7 +265,8 @@ def take_back(
             holes, condition = coming[thing.pk]
             if thing.issued_to not in ("", label):
                 raise Refused(Reason("unit_issued", tag=thing.tag, label=thing.issued_to))
-            stock.give_back_unit(unit=thing, holes=holes, condition=condition, **entry)
+            material = (materials or {}).get(thing.pk, "")
+            stock.give_back_unit(unit=thing, holes=holes, condition=condition, material=material, **entry)
         else:
             stock.give_back_batch(batch=thing, quantity=counts[thing.pk], label=label, **entry)
 
@@ -273,6 +278,7 @@ def broke(
     key: str,
     *,
     holes: int = 0,
+    material: str = "",
     pieces: int = 1,
     lost: bool = False,
     reason: str,
@@ -283,7 +289,8 @@ def broke(
     """A unit, or pieces of a batch, that a label works with are broken or lost: one act, which says so to every hold.
 
     `holes` that were cut with the unit before are booked first. Pieces that the label has in hand count as come back
-    and taken away, so its plan no longer counts on them. Raises `Refused`: thing_unknown and what the acts refuse.
+    and taken away, so its plan no longer counts on them; more than it has in hand is refused. Raises `Refused`:
+    thing_unknown, gives_back_too_much and what the acts refuse.
     """
     units, batches = parted([key])
     gone: list[Unit | Batch] = []
@@ -294,14 +301,15 @@ def broke(
         gone.append(thing)
         if isinstance(thing, Unit):
             if holes:
-                stock.use_unit(unit=thing, holes=holes, label=thing.issued_to, request_key=before, **entry)
+                used: Any = {"holes": holes, "material": material, "label": thing.issued_to}
+                stock.use_unit(unit=thing, request_key=before, **used, **entry)
             gone_as = stock.lose_unit if lost else stock.scrap_unit
             gone_as(unit=thing, reason=reason, request_key=request, **entry)
             return
         out = stock.in_hand(batches=[thing.pk], labels=[label]).get((thing.pk, label), 0)
-        if out:
-            back = min(out, pieces)
-            stock.give_back_batch(batch=thing, quantity=back, label=label, request_key=before, **entry)
+        if pieces > out:  # more would be taken from what lies there for others
+            raise Refused(Reason("gives_back_too_much", label=label, issued=out, quantity=pieces))
+        stock.give_back_batch(batch=thing, quantity=pieces, label=label, request_key=before, **entry)
         stock.scrap_batch(batch=thing, quantity=pieces, reason=reason, request_key=request, **entry)
 
     try:

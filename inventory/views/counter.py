@@ -146,9 +146,10 @@ def take_back(request: HttpRequest, label: str) -> HttpResponse:
         if form.cleaned_data.get("back")
     }
     batches = {form.line.thing.pk: pieces for form in forms if (pieces := form.cleaned_data.get("pieces"))}
+    materials = {form.line.thing.pk: form.cleaned_data.get("material", "") for form in forms}
     try:
         count = issuing.take_back(
-            label, units=units, batches=batches, by=known_as(request.user), as_of=now,
+            label, units=units, batches=batches, materials=materials, by=known_as(request.user), as_of=now,
             request_key=whole.cleaned_data["request_key"] or None,
         )  # fmt: skip
     except LinesRefused as refused:
@@ -196,7 +197,8 @@ def _ended(
     asked = form.cleaned_data
     try:
         issuing.broke(
-            label, key, holes=asked.get("holes") or 0, pieces=asked.get("gone") or 1, lost=how == "lost",
+            label, key, holes=asked.get("holes") or 0, material=asked.get("material", ""),
+            pieces=asked.get("gone") or 1, lost=how == "lost",
             reason=asked["why"] or say(Reason("lost_by_default" if how == "lost" else "broke_by_default")),
             by=known_as(request.user), as_of=now, request_key=whole.cleaned_data["request_key"] or None,
         )  # fmt: skip

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory import issuing, reservations, stock
 from inventory.errors import Refused
-from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
+from inventory.models import Batch, BatchHold, LifeFactor, Movement, Unit, UnitHold
 from tests.factories import BatchFactory, BinFactory, TapFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
@@ -202,6 +202,30 @@ def test_an_insert_lost_from_the_hand_is_made_up_from_what_is_kept_for_whom_star
     assert stock.disagreements() == []
 
 
+def test_more_pieces_than_a_label_has_in_hand_are_not_taken_from_the_shelf(bushes: Batch) -> None:
+    _keep("J-1", pieces=2, of=bushes)
+    issuing.issue("J-1", batches={bushes.pk: 2}, **WHO)
+    before = Batch.objects.get(pk=bushes.pk).on_hand
+    for label, pieces, out in (("J-1", 3, 2), ("J-2", 1, 0)):
+        with pytest.raises(Refused) as refused:
+            issuing.broke(label, f"b{bushes.pk}", pieces=pieces, reason="broken", **WHO)
+        assert (refused.value.reason.code, refused.value.reason["issued"]) == ("gives_back_too_much", out)
+    assert Batch.objects.get(pk=bushes.pk).on_hand == before
+
+
+def test_holes_in_a_hard_metal_take_more_of_a_taps_life_whether_it_comes_back_or_breaks() -> None:
+    back, broken = _tap("T-1"), _tap("T-2")
+    LifeFactor.objects.create(item=back.item, material="titanium", percent=250)
+    LifeFactor.objects.get_or_create(item=broken.item, material="titanium", defaults={"percent": 250})
+    _keep("J-1", back, broken)
+    issuing.issue("J-1", units=[back.pk, broken.pk], **WHO)
+    issuing.take_back("J-1", units={back.pk: (3, "serviceable")}, materials={back.pk: "titanium"}, **WHO)
+    issuing.broke("J-1", f"u{broken.pk}", holes=1, material="titanium", reason="broken", **WHO)
+    worn = Unit.objects.order_by("tag").values_list("holes_cut", "extra_wear")
+    assert list(worn) == [(3, 5), (1, 2)]  # 3 x 2.5 = 7.5, so 8; 1 x 2.5, so 3
+    assert stock.disagreements() == []
+
+
 def test_what_is_in_hand_is_the_jobs_own_and_nobody_elses(bushes: Batch) -> None:
     tap = _tap("T-1")
     _keep("J-1", tap, pieces=5, of=bushes)
@@ -250,7 +274,7 @@ def test_pieces_alone_in_the_hand_of_a_label_lead_to_it(bushes: Batch) -> None:
 
 
 @pytest.mark.parametrize("rows", [2, 20])
-def test_a_kit_is_read_in_seven_queries_however_many_lines(rows: int) -> None:
+def test_a_kit_is_read_in_eight_queries_however_many_lines(rows: int) -> None:
     taps = [_tap(f"T-{n}") for n in range(rows)]
     batches = [BatchFactory.create(lot=f"L{n}", bin=BinFactory.create()) for n in range(rows)]
     reservations.reserve(
@@ -262,4 +286,4 @@ def test_a_kit_is_read_in_seven_queries_however_many_lines(rows: int) -> None:
     issuing.issue("J-1", units=[taps[0].pk], batches={batches[0].pk: 1}, **WHO)
     with CaptureQueriesContext(connection) as asked:
         issuing.kit("J-1", as_of=MONDAY)
-    assert len(asked) == 7
+    assert len(asked) == 8

@@ -225,4 +225,4 @@ def test_a_kit_is_shown_in_as_many_queries_for_two_lines_as_for_twenty(keeper: C
         stock.issue_unit(unit=each, label="J-1", by="x", as_of=timezone.now())
     with CaptureQueriesContext(connection) as asked:
         _page(keeper)
-    assert len(asked) == 8
+    assert len(asked) == 9
