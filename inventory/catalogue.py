@@ -123,7 +123,8 @@ def wanted(
 
     Of the given kinds: those whose thread key is in `threads`, whose inner key is in `inner`, whose diameter lies
     in one of the closed ranges `diameters` (nm); all of kinds that are matched by neither, and all that lack the
-    measurement. The answer is a function: "item__" leads from a unit, "" is the item itself.
+    measurement. The answer is a function: "item__" leads from a unit, "" is the item itself. `own` leads to the
+    diameter that a unit has of its own since it was reground, which counts before the item's.
     """
     measured = {code: set(KINDS[code].measures) for code in kinds}
     by_thread = [code for code, names in measured.items() if names & {"thread", "inner"}]
@@ -132,11 +133,17 @@ def wanted(
     by_neither = [code for code in kinds if code not in by_thread and code not in by_diameter]
     ranges = _merged(diameters)
 
-    def condition(way: str) -> Q:
+    def condition(way: str, own: str = "") -> Q:
         thread = Q(**{f"{way}thread__in": ["", *threads]})
         within = Q(**{f"{way}diameter__isnull": True})
         for least, most in ranges:
             within |= Q(**{f"{way}diameter__range": (least, most)})
+        if own:
+            reground = Q()
+            for least, most in ranges:
+                reground |= Q(**{f"{own}__range": (least, most)})
+            within = Q(**{f"{own}__isnull": True}) & within
+            within = within | reground if ranges else within
         return (
             Q(**{f"{way}kind__in": by_thread}) & thread
             | Q(**{f"{way}kind__in": by_inner, f"{way}inner__in": ["", *inner]})

@@ -215,9 +215,11 @@ class Held:
 class StockLine:
     """One place to take a thing from: a tagged unit (`unit` set) or a batch (`batch` set).
 
-    `life_left` is the item's life less the holes cut and the holes of *every* active hold (None: no life
-    kept for this item). `available` is a batch's on hand less held. `tag` is the unit's tag or the
-    batch's lot; `walk` the bin's walk number. Dates are the last good day.
+    `life_left` is the item's life less what was used of it and the life that *every* active hold will take, in
+    holes of plain metal (None: no life kept for this item); `factors` are pairs of a parent material and what one
+    hole in it takes of that life, in percent. The `facts` of a unit that has a diameter of its own since it was
+    reground have that one in place of the item's. `available` is a batch's on hand less held. `tag` is the unit's tag
+    or the batch's lot; `walk` the bin's walk number. Dates are the last good day.
     """
 
     tag: str
@@ -236,6 +238,16 @@ class StockLine:
     away_until: date | None = None
     calibration_due: date | None = None
     expires: date | None = None
+    factors: tuple[tuple[str, int], ...] = ()
+
+    def percent(self, material: str) -> int:
+        """What one hole in a parent material takes of the life, in percent: 100 where nothing else was entered.
+
+        >>> line = StockLine("T-1", Facts(1, "tap"), "Main", "B4", unit=1, factors=(("steel", 150),))
+        >>> line.percent("steel"), line.percent("bronze")
+        (150, 100)
+        """
+        return dict(self.factors).get(material, 100)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
 from repairs.buying import Choice, Demand, Gap, ShoppingList, gaps_of, shop
 from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, judge_item, match
-from repairs.matching.amounts import demand_of, may_split
+from repairs.matching.amounts import demand_of, life_of, may_split
 from repairs.methods import consider, overrule, pick
 from repairs.methods.values import (
     DOUBTFUL,
@@ -838,9 +838,10 @@ def book(job: Job, *, by: str, as_of: datetime, seen: str | None = None, request
 
 
 def _wishes(plan: JobPlan, label: str) -> tuple[list[tuple[int, datetime, datetime, int]], list[tuple[int, int]]]:
-    """What the matched lines take: units in the windows that they are needed in, and quantities of batches, less what
+    """What the matched lines take: units in their windows with the life the holes take, quantities of batches less what
     the label has in hand of them already."""
-    windows: dict[int, list[tuple[datetime, datetime, int]]] = defaultdict(list)
+    windows: dict[int, list[tuple[datetime, datetime, str, int]]] = defaultdict(list)
+    lying: dict[int, StockLine] = {}
     batches: dict[int, int] = defaultdict(int)
     out: dict[int, int] = {}
     for line in plan.lines:
@@ -848,23 +849,25 @@ def _wishes(plan: JobPlan, label: str) -> tuple[list[tuple[int, datetime, dateti
             continue
         for take in line.takes:
             if take.line.unit is not None:
-                windows[take.line.unit].append((line.need.start, line.need.end, take.holes))
+                windows[take.line.unit].append((line.need.start, line.need.end, line.need.material, take.holes))
+                lying[take.line.unit] = take.line
             elif take.line.batch is not None:
                 shared = KINDS[line.need.kind].shared
                 out[take.line.batch] = sum(hold.in_hand for hold in take.line.holds if hold.label == label)
                 batches[take.line.batch] = 1 if shared else batches[take.line.batch] + take.quantity
     units = []
     for unit, wanted in windows.items():
-        start, end, holes = None, None, 0
-        for next_start, next_end, next_holes in sorted(wanted):
+        start, end, held = None, None, 0
+        holes: dict[str, int] = defaultdict(int)  # rounded up once over all windows: what a window adds is held in it
+        for next_start, next_end, material, next_holes in sorted(wanted):
             if end is not None and start is not None and next_start >= end:
-                units.append((unit, start, end, holes))
-                start, end, holes = None, None, 0
+                units.append((unit, start, end, life_of(lying[unit], holes) - held))
+                start, end, held = None, None, life_of(lying[unit], holes)
             start = next_start if start is None else start
             end = next_end if end is None else max(end, next_end)
-            holes += next_holes
+            holes[material] += next_holes
         if start is not None and end is not None:
-            units.append((unit, start, end, holes))
+            units.append((unit, start, end, life_of(lying[unit], holes) - held))
     wanted_of = {batch: quantity - out[batch] for batch, quantity in batches.items()}
     return units, [(batch, quantity) for batch, quantity in wanted_of.items() if quantity > 0]
 

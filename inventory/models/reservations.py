@@ -47,7 +47,8 @@ class Reservation(models.Model):
 
 
 class UnitHold(models.Model):
-    """One unit kept for a reservation in a half-open window, with the holes of life it will take.
+    """One unit kept for a reservation in a half-open window, with the life it will take, in holes of plain metal:
+    a hole in a metal that takes more counts for more.
 
     A reservation may keep a unit for several windows, so that others have it in between.
     `shorted` says that it ended because the unit was lost or scrapped, and not by release. No two active

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection
+from dataclasses import replace
 from datetime import datetime
 
 from django.db.models import F
 
 from inventory.catalogue import FACTS, facts_of, wanted
 from inventory.kinds import Facts, Held, StockLine
-from inventory.models import Batch, BatchHold, Item, Unit, UnitHold
+from inventory.models import Batch, BatchHold, Item, LifeFactor, Unit, UnitHold
 from inventory.stock.ledger import GONE, in_hand
 
 
@@ -32,20 +33,25 @@ def lines(
     labels: Collection[str] = (),
     as_of: datetime | None = None,
 ) -> list[StockLine]:
-    """Every unit and batch that could serve, or be taken for what serves. Four queries, whatever is asked,
-    and a fifth where `labels` are named, to tell what those have in hand of batches.
+    """Every unit and batch that could serve, or be taken for what serves. Five queries, whatever is asked,
+    and a sixth where `labels` are named, to tell what those have in hand of batches.
 
     Of the given kinds: those whose thread key is in `threads`, whose inner key is in `inner`, whose diameter
     lies in one of the closed ranges `diameters` (nm); besides them all items of kinds that are matched by
     neither, and all that lack the measurement they would be matched by, since those must be shown and not
-    passed over in silence. Lost and retired units are left out. What is in somebody's hand is his until
-    his holds on it end; where they ended before `as_of`, or he has none, nobody knows until when. In
-    the order of tags, then of batches.
+    passed over in silence. A unit that has a diameter of its own since it was reground is found by that one, and
+    its facts tell it. Lost and retired units are left out. What is in somebody's hand is his until his holds on it
+    end; where they ended before `as_of`, or he has none, nobody knows until when. In the order of tags, then of
+    batches.
     """
     of = wanted(kinds, threads, diameters, inner)
+    factors: dict[int, tuple[tuple[str, int], ...]] = defaultdict(tuple)
+    rows = LifeFactor.objects.filter(item__kind__in=kinds).order_by("item", "material")
+    for number, material, percent in rows.values_list("item", "material", "percent"):
+        factors[number] += ((material, percent),)
     unit_holds: dict[int, list[Held]] = defaultdict(list)
     for unit, label, start, end, holes in (
-        UnitHold.objects.filter(of("unit__item__"), active=True)
+        UnitHold.objects.filter(of("unit__item__", own="unit__own_diameter"), active=True)
         .exclude(unit__condition__in=GONE)
         .order_by("start", "id")
         .values_list("unit", "reservation__label", "start", "end", "holes")
@@ -65,12 +71,14 @@ def lines(
     known: dict[int, Facts] = {}
     item_columns = [f"item__{column}" for column in FACTS]
     found: list[StockLine] = []
-    units = Unit.objects.filter(of("item__")).exclude(condition__in=GONE).order_by("tag")
-    for pk, tag, condition, cut, wear, due, why, until, issued_to, site, bin_name, walk, *item in units.values_list(
-        "pk", "tag", "condition", "holes_cut", "extra_wear", "calibration_due", "away_why", "away_until", "issued_to",
-        "bin__site__name", "bin__name", "bin__walk", *item_columns,
+    units = Unit.objects.filter(of("item__", own="own_diameter")).exclude(condition__in=GONE).order_by("tag")
+    for pk, tag, condition, cut, wear, own, due, why, until, issued_to, site, bin_name, walk, *item in units.values_list(
+        "pk", "tag", "condition", "holes_cut", "extra_wear", "own_diameter", "calibration_due", "away_why",
+        "away_until", "issued_to", "bin__site__name", "bin__name", "bin__walk", *item_columns,
     ):  # fmt: skip
         facts = known.get(item[0]) or known.setdefault(item[0], facts_of(item))
+        if own is not None and own != facts.diameter:
+            facts = replace(facts, diameter=own)
         holds = tuple(unit_holds[pk])
         if issued_to:
             holds += (_out(issued_to, holds, as_of),)
@@ -88,6 +96,7 @@ def lines(
                 away_why=why,
                 away_until=until,
                 calibration_due=due,
+                factors=factors[item[0]] if factors else (),
             )
         )
     batches = Batch.objects.filter(of("item__")).order_by("id")

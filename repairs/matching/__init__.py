@@ -5,8 +5,13 @@ at once, since units are shared: one unit may serve several steps and hole group
 once.
 
 The best answer, in this order: fewest gaps; fewest doubtful lines; fewest stock lines; least life wasted
-(what is left in the used units after the job, so the worn one that still suffices); least walking (walk
-numbers of the bins, each bin once); the used tags in order.
+(what is left in the used units after the job, so the worn one that still suffices); first what expires
+first (the last good days of the used lines in order, none last); least walking (walk numbers of the bins, each bin
+once); the used tags in order.
+
+Where an item has a factor for a parent material, its life counts in holes of that material, rounded down to whole
+ones over all that the job takes of a unit; where a job cuts several materials, in holes of the one that takes most
+(see `amounts.room_of`). So no unit is ever given more than it can do, and what is left is counted in those holes too.
 
 What a need takes: a thing that is cut with gives `holes` of its life (a life that is not kept has no end),
 a consumable gives `quantity`. A shared pack, a quantity of 0 and everything else takes nothing, but of a

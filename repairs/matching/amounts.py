@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
 from inventory.errors import Reason
 from inventory.kinds import KINDS, Held, StockLine
@@ -88,13 +90,21 @@ def on_shelf(line: StockLine, label: str) -> int:
     return line.available + sum(hold.quantity + hold.in_hand for hold in line.holds if _own(hold, label))
 
 
-def room_of(line: StockLine, label: str) -> int | None:
+def room_of(line: StockLine, label: str, materials: Collection[str] = ()) -> int | None:
     """How much (holes or quantity) the job may take from a line before it is used up; None without end.
 
+    Holes are those of the parent `materials` that the job cuts with such things: n of them take n x percent / 100 of
+    the life, rounded up once over all that is taken of the unit. Where a job cuts several materials, a hole in any of
+    them counts as one in the material that takes most, so that what is planned never takes more than there is.
+
     >>> from inventory.kinds import Facts
+    >>> from dataclasses import replace
     >>> tap = StockLine("T-1", Facts(1, "tap"), "Main", "B4", unit=1, life_left=9)
     >>> room_of(tap, ""), room_of(StockLine("O1", Facts(2, "oil"), "Main", "B4", batch=1, available=3), "")
     (9, None)
+    >>> harder = replace(tap, factors=(("steel", 150),))
+    >>> [room_of(harder, "", materials) for materials in (["bronze"], ["steel"], ["bronze", "steel"])]
+    [9, 6, 6]
     """
     kind = KINDS[line.facts.kind]
     if kind.shared:
@@ -103,7 +113,19 @@ def room_of(line: StockLine, label: str) -> int | None:
         return max(0, on_shelf(line, label))
     if line.life_left is None:
         return None
-    return max(0, line.life_left + sum(hold.holes for hold in line.holds if _own(hold, label)))
+    life = max(0, line.life_left + sum(hold.holes for hold in line.holds if _own(hold, label)))
+    return life * 100 // max((line.percent(material) for material in materials), default=100)
+
+
+def life_of(line: StockLine, holes: dict[str, int]) -> int:
+    """The life that so many holes, by parent material, take of a unit, rounded up once over all of them.
+
+    >>> from inventory.kinds import Facts
+    >>> tap = StockLine("T-1", Facts(1, "tap"), "Main", "B4", unit=1, factors=(("steel", 150),))
+    >>> life_of(tap, {"steel": 3}), life_of(tap, {"steel": 3, "bronze": 2})
+    (5, 7)
+    """
+    return -(-sum(line.percent(material) * count for material, count in holes.items()) // 100)
 
 
 def shortage(need: Need, line: StockLine, label: str) -> Reason | None:
@@ -119,14 +141,16 @@ def shortage(need: Need, line: StockLine, label: str) -> Reason | None:
     """
     if on_shelf(line, label) < 1:
         return short(line, label, 0, max(1, demand_of(need)))
-    room = room_of(line, label)
+    room = room_of(line, label, (need.material,))
     if room is not None and room < least_of(need):
-        return short(line, label, room, demand_of(need))
+        return short(line, label, room, demand_of(need), need.material)
     return None
 
 
-def short(line: StockLine, label: str, left: int, needed: int) -> Reason:
+def short(line: StockLine, label: str, left: int, needed: int, material: str = "") -> Reason:
     """That only `left` is left in a line for `needed`, and of a batch who holds the rest.
+
+    Where a hole in the parent material takes another part of a unit's life than a plain one, the reason tells it.
 
     >>> from inventory.kinds import Facts
     >>> line = StockLine("L1", Facts(1, "insert"), "Main", "B4", batch=1, on_hand=9)
@@ -134,7 +158,9 @@ def short(line: StockLine, label: str, left: int, needed: int) -> Reason:
     'quantity_short'
     """
     if line.batch is None:
-        return Reason("life_short", tag=line.tag, left=left, needed=needed)
+        percent = line.percent(material)
+        told: dict[str, Any] = {"percent": percent, "material": material} if percent != 100 else {}
+        return Reason("life_short", tag=line.tag, left=left, needed=needed, **told)
     holders = {hold.label for hold in holds_of_others(line, label) if hold.quantity}
     if not holders:
         return Reason("quantity_short", available=left, on_hand=line.on_hand, needed=needed)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import date, datetime
+from typing import Any
 
 from inventory.errors import Reason
 from inventory.kinds import KINDS, StockLine
@@ -82,9 +83,11 @@ class Answers:
             elif all(reason.code in _NOT_HERE for reason in refusals):
                 not_here.append((number, refusals))
             if not refusals:
-                room = shelf.rooms[number]
+                room = self.plan.room(number)
                 if demand and room is not None:
-                    refusals = [short(line, shelf.label, room - self.plan.spent[number], demand)]
+                    refusals = [
+                        short(line, shelf.label, room - self.plan.spent[number], demand, self.plan.harder(number))
+                    ]
                 else:
                     continue
             off = sum(reason.data.get("by_nm", 0) for reason in refusals)
@@ -145,7 +148,7 @@ class Answers:
     def _too_little(self, index: int, fitting: list[int], demand: int, counted: bool) -> Reason:
         """Why a need is a gap although lines fit it: too little is left, or no pilot goes with them."""
         need, shelf = self.needs[index], self.shelf
-        rooms = [shelf.rooms[number] for number in fitting]
+        rooms = [self.plan.room(number) for number in fitting]
         spent = sum(self.plan.spent[number] for number in fitting)
         if index in self.plan.drill_of.values():
             sizes: dict[int | None, int] = defaultdict(int)
@@ -161,10 +164,13 @@ class Answers:
         if counted:
             needed = max(1, demand)
             return Reason("quantity_short_in_all", count=count, available=left, taken=spent, needed=needed)
+        told: dict[str, Any] = {"count": count, "taken": spent, "needed": demand}
+        harder = [(number, self.plan.harder(number)) for number in fitting]
+        if weighed := [material for number, material in harder if shelf.lines[number].percent(material) != 100]:
+            told["material"] = weighed[0]
         if not may_split(need):
-            most = max(room or 0 for room in rooms)
-            return Reason("life_short_in_each", count=count, left=most, taken=spent, needed=demand)
-        return Reason("life_short_in_all", count=count, left=left, taken=spent, needed=demand)
+            return Reason("life_short_in_each", left=max(room or 0 for room in rooms), **told)
+        return Reason("life_short_in_all", left=left, **told)
 
     def _all_held(self, need: Need, held: list[int]) -> Reason:
         """Who holds all that would do, and when the first of them is free for as long as the need lasts."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import date
 from itertools import product
 from typing import Any
 
@@ -87,7 +88,7 @@ class Knot:
         self.numbers = sorted({line for group in groups for index in group for line in plan.edges[index]})
         self.bit = {number: 1 << k for k, number in enumerate(self.numbers)}
         self.lines = [plan.shelf.lines[number] for number in self.numbers]
-        self.rooms = [plan.shelf.rooms[number] for number in self.numbers]
+        self.rooms = [plan.room(number) for number in self.numbers]
         self.all = (1 << len(self.numbers)) - 1
         self.beyond = 1 << len(self.numbers)  # a line without end that is nowhere: what takes of it goes short
         self.endless = sum(1 << k for k, room in enumerate(self.rooms) if room is None) | self.beyond
@@ -210,7 +211,11 @@ class Knot:
     def use(self, lines: int) -> Use:
         """What a set of lines walks to and takes."""
         used = [self.lines[k] for k in bits(lines)]
-        return Use(frozenset((line.site, line.bin, line.walk) for line in used), tuple(order(line) for line in used))
+        return Use(
+            frozenset((line.site, line.bin, line.walk) for line in used),
+            tuple(order(line) for line in used),
+            tuple(sorted(line.expires or date.max for line in used)),
+        )
 
     def hand_out(self, choice: Choice) -> None:
         """Write into the plan what each need takes."""

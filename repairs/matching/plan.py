@@ -40,7 +40,7 @@ class Stock:
             self.of_kind[line.facts.kind].append(index)
             self.of_thread[line.facts.kind, line.facts.thread or ""].append(index)
         self._questions: dict[int, tuple[Need, tuple[Any, ...]]] = {}
-        self._measured: dict[tuple[tuple[Any, ...], int], list[Finding]] = {}
+        self._measured: dict[tuple[tuple[Any, ...], int, int | None], list[Finding]] = {}
 
     def question(self, need: Need) -> tuple[Any, ...]:
         """All that a judgement reads of a need, but for how much it takes and which drill guides it."""
@@ -50,8 +50,8 @@ class Stock:
         return known[1]
 
     def measured(self, need: Need, line: StockLine) -> list[Finding]:
-        """What a line's measurements say; units of one item say the same, but for where a look-alike lies."""
-        key = (self.question(need), line.facts.item)
+        """What a line's measurements say; units of one item and size say the same, but for where a look-alike lies."""
+        key = (self.question(need), line.facts.item, line.facts.diameter)
         found = self._measured.get(key)
         if found is None:
             found = list(measurements(need, line))
@@ -88,10 +88,18 @@ class Shelf:
     def __init__(self, stock: Stock, label: str, zone: tzinfo) -> None:
         self.stock, self.label, self.zone = stock, label, zone
         self.lines = stock.lines
-        self.rooms = [room_of(line, label) for line in self.lines]
+        self._rooms: dict[tuple[int, tuple[str, ...]], int | None] = {}
         self._judged: dict[tuple[tuple[Any, ...], int], list[Finding]] = {}
         self._candidates: dict[tuple[Any, ...], tuple[int, ...]] = {}
         self._alike: dict[tuple[str, str | None, str | None], tuple[Reason, ...]] = {}
+
+    def room(self, index: int, materials: tuple[str, ...]) -> int | None:
+        """What a job that cuts these materials may take of a line, see `room_of`."""
+        line = self.lines[index]
+        key = (index, materials if line.factors else ())
+        if key not in self._rooms:
+            self._rooms[key] = room_of(line, self.label, key[1])
+        return self._rooms[key]
 
     def judged(self, need: Need, index: int) -> list[Finding]:
         """What is found of one line for this need, before pilot and quantity."""
@@ -157,10 +165,23 @@ class Plan:
         }
         if any(drill in self.drill_of for drill in self.drill_of.values()):
             raise ValueError("the drill that guides a pilot cannot have a pilot itself")
+        cut: dict[str, set[str]] = defaultdict(set)
+        for need in needs:
+            cut[need.kind].add(need.material)
+        self._cut = {kind: tuple(sorted(materials)) for kind, materials in cut.items()}
         self.edges = [self._edges(need) for need in needs]
         self.taken: list[list[tuple[int, int]]] = [[] for _ in needs]
         self.drilled: dict[int, int | Window] = {}  # of a guided cutter: the hole it runs in
         self.spent: dict[int, int] = defaultdict(int)  # what the job takes, by stock line
+
+    def room(self, index: int) -> int | None:
+        """How much this job may take of a line; of a unit in holes of what the job cuts with its kind."""
+        return self.shelf.room(index, self._cut.get(self.shelf.lines[index].facts.kind, ()))
+
+    def harder(self, index: int) -> str:
+        """Of the materials that this job cuts with a line's kind, the one in whose holes its life is counted."""
+        line = self.shelf.lines[index]
+        return max(self._cut.get(line.facts.kind, ("",)), key=line.percent)
 
     def _edges(self, need: Need) -> dict[int, bool]:
         """The lines that may serve, and whether without doubt."""
@@ -168,7 +189,7 @@ class Plan:
         loose = guided(need) and need.pilot_of not in {other.id for other in self.needs}
         edges = {}
         for index in shelf.candidates(need):
-            room = shelf.rooms[index]
+            room = self.room(index)
             if (room is None or room >= least) and on_shelf(shelf.lines[index], shelf.label):
                 edges[index] = not loose and all(weight < DOUBT for weight, _ in shelf.judged(need, index))
         return edges

@@ -70,19 +70,24 @@ class Smallest:
                 for mode in group_type.modes
                 for clean, doubtful in mode.masks
             )
-            alike = (knot.rooms[k], line.site, line.bin, line.walk, column)
+            alike = (knot.rooms[k], line.expires, line.site, line.bin, line.walk, column)
             twin.append(last.get(alike, 0))
             last[alike] = 1 << k
         return twin
 
     def choices(self) -> list[Choice]:
-        """All choices with the fewest gaps, doubtful lines and stock lines and the least waste."""
+        """All choices with the fewest gaps, doubtful lines and stock lines, the least waste and the soonest expiries.
+
+        All sets are of one size, so the joint row of days is least where each knot's own is.
+        """
         try:
             self.run()
         except BudgetSpent:
             if not self.found:
                 self.thin(self.options)
-        return [Choice(lines, tuple(options), self.knot.use(lines)) for _, lines, options in self.found]
+        found = [Choice(lines, tuple(options), self.knot.use(lines)) for _, lines, options in self.found]
+        soonest = min(choice.use.expiries for choice in found)
+        return [choice for choice in found if choice.use.expiries == soonest]
 
     def run(self) -> None:
         """Fill `found`. Raises BudgetSpent where the budget of the knot ends first."""

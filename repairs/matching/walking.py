@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 WALKS = 20_000  # steps of the search for the least walking in one cluster of knots
@@ -13,10 +14,11 @@ Bin = tuple[str, str, int]  # site, bin, walk number
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """What a choice of stock lines walks to and takes."""
+    """What a choice of stock lines walks to and takes, and the last good days of that in order (`date.max`: none)."""
 
     bins: frozenset[Bin]
     tags: tuple[tuple[Any, ...], ...]
+    expiries: tuple[date, ...] = ()
 
 
 def least_walking(knots: Sequence[Sequence[Use]]) -> list[int]:

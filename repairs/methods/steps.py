@@ -78,7 +78,7 @@ def need(fit: Fit, step: str, kind: str, *, called: str = "", **asked: Any) -> N
     ('A.setting_tool', 0)
     """
     group = fit.group
-    cutting = {"holes": group.holes, "split": True} if KINDS[kind].wears else {}
+    cutting = {"holes": group.holes, "material": group.material, "split": True} if KINDS[kind].wears else {}
     return Need(
         id=f"{group.code}.{called or kind}",
         group=group.code,

@@ -222,9 +222,10 @@ class Need:
     per cent of thread; above `doubt_above` it is doubtful, since drills cut oversize. `pilot_of` names the need
     whose chosen drill guides this cutter's pilot, `pilot_under` how far below that drill the pilot may be. `reach`
     is the least usable length, `deep` the depth that a tap's own lead is added up with. `holes` is the life used,
-    `split` whether several units may share it; `quantity` counts consumables. A date (calibration, expiry) must
-    still be good at `end`. `cures` asks for an adhesive that cures before `end`. `unjudged` is what nobody entered,
-    so that no thing can be judged by it: whatever is taken is doubtful for it.
+    counted in the parent `material` (its code, "" where that does not matter or is not known), `split` whether several
+    units may share it; `quantity` counts consumables. A date (calibration, expiry) must still be good at `end`. `cures`
+    asks for an adhesive that cures before `end`. `unjudged` is what nobody entered, so that no thing can be
+    judged by it: whatever is taken is doubtful for it.
     """
 
     id: str
@@ -253,6 +254,7 @@ class Need:
     name: str = ""
     torque: int | None = None
     holes: int = 0
+    material: str = ""
     quantity: int = 0
     split: bool = False
     cures: bool = False

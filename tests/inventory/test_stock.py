@@ -704,13 +704,38 @@ def test_a_batch_on_the_shelf_tells_what_is_free_of_it() -> None:
     assert [(hold.label, hold.quantity) for hold in line.holds] == [("J-1", 4)]
 
 
+def test_a_reground_unit_is_found_by_its_own_diameter_and_tells_it() -> None:
+    drill = ItemFactory.create(kind="drill", diameter=14_500_000)
+    UnitFactory.create(tag="as-bought", item=drill)
+    UnitFactory.create(tag="ground-out", item=drill)
+    UnitFactory.create(tag="ground-in", item=ItemFactory.create(diameter=14_700_000))
+    UnitFactory.create(tag="measured", item=ItemFactory.create(diameter=None))
+    for tag, own in (("ground-out", 14_300_000), ("ground-in", 14_600_000), ("measured", 20_000_000)):
+        Unit.objects.filter(tag=tag).update(own_diameter=own)
+    window = [(14_376_000, 14_676_000)]
+    found = {line.tag: line.facts.diameter for line in stock.lines(kinds=["drill"], diameters=window)}
+    assert found == {"as-bought": 14_500_000, "ground-in": 14_600_000}
+    assert _tags(kinds=["drill"], diameters=[(14_300_000, 14_300_000)]) == ["ground-out"]
+
+
+def test_a_line_of_the_shelf_carries_the_life_factors_of_its_item() -> None:
+    tap = TapFactory.create(life=40)
+    for material, percent in (("steel", 150), ("bronze", 80)):
+        LifeFactor.objects.create(item=tap, material=material, percent=percent)
+    UnitFactory.create(tag="T-1", item=tap, holes_cut=10)
+    Unit.objects.filter(tag="T-1").update(extra_wear=5)
+    UnitFactory.create(tag="T-2", item=TapFactory.create())
+    first, second = stock.lines(kinds=["tap"], threads=[M16])
+    assert (first.life_left, first.factors, second.factors) == (25, (("bronze", 80), ("steel", 150)), ())
+
+
 def test_an_item_without_a_life_has_no_life_left_to_tell() -> None:
     UnitFactory.create(item=TapFactory.create(life=None))
     assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left is None
 
 
 @pytest.mark.parametrize("rows", [2, 20])
-def test_the_shelf_is_read_in_four_queries_however_many_rows_and_needs(rows: int) -> None:
+def test_the_shelf_is_read_in_five_queries_however_many_rows_and_needs(rows: int) -> None:
     for _ in range(rows):
         unit = UnitFactory.create(item=TapFactory.create())
         batch = BatchFactory.create()
@@ -726,7 +751,13 @@ def test_the_shelf_is_read_in_four_queries_however_many_rows_and_needs(rows: int
         )
     assert len(found) == 2 * rows
     tables = [query["sql"].split(' FROM "')[1].split('"')[0] for query in asked]
-    assert tables == ["inventory_unithold", "inventory_batchhold", "inventory_unit", "inventory_batch"]
+    assert tables == [
+        "inventory_lifefactor",
+        "inventory_unithold",
+        "inventory_batchhold",
+        "inventory_unit",
+        "inventory_batch",
+    ]
     with CaptureQueriesContext(connection) as asked:
         assert stock.distinct_threads(["tap", "insert"]) == {M14, M16}
     assert len(asked) == 1

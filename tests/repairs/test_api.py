@@ -524,8 +524,14 @@ def test_a_token_runs_out_and_goes_with_its_login(room: dict[str, User]) -> None
 WHO = ["django_session", "auth_user", "auth_group"]
 SIZES = ["repairs_familysize", "repairs_shoplimit"]
 HOLDS, THINGS = ["inventory_unithold", "inventory_batchhold"], ["inventory_unit", "inventory_batch"]
-UNSAVED = ["inventory_item", *HOLDS, *THINGS]
-SHELF = ["inventory_item", *HOLDS, "inventory_movement", *THINGS]  # a job that is saved may have things in hand
+UNSAVED = ["inventory_item", "inventory_lifefactor", *HOLDS, *THINGS]
+SHELF = [
+    "inventory_item",
+    "inventory_lifefactor",
+    *HOLDS,
+    "inventory_movement",
+    *THINGS,
+]  # what is saved may be in hand
 GROUPS = ["repairs_holegroup", "repairs_hole", "repairs_position"]
 BUY = ["inventory_item", "inventory_offer", "inventory_offeritem", "inventory_pricebreak"]
 

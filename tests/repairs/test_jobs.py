@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory import catalogue, issuing, purchasing, reservations
 from inventory.errors import Refused
-from inventory.models import Batch, BatchHold, Item, Reservation, Unit, UnitHold
+from inventory.models import Batch, BatchHold, Item, LifeFactor, Reservation, Unit, UnitHold
 from repairs import jobs
 from repairs.buying import ShoppingList
 from repairs.cards import document
@@ -201,6 +201,41 @@ def test_a_unit_for_two_groups_is_held_for_both_windows_and_free_between_them(be
     held = _held(booked.reservation)
     assert held["B-1"] == ("", 5 + 4)
     assert held["OIL-1"] == ("", 1)
+
+
+def test_a_hole_in_a_harder_metal_takes_more_life_rounded_up_once_over_all_windows(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    tap = Item.objects.get(units__tag="T-16")
+    LifeFactor.objects.create(item=tap, material="cast_aluminium", percent=150)
+    LifeFactor.objects.create(item=tap, material="steel", percent=900)
+    job = bench.save(GROUP | {"holes": "3"}, GROUP | LATER | {"holes": "3"})
+    Item.objects.filter(pk=tap.pk).update(life=8)
+    taps = [each for each in jobs.plan_job(job, as_of=bench.as_of).lines if each.need.kind == "tap"]
+    assert sorted(each.status for each in taps) == ["gap", "match"], "3 holes take 5 of 8, 6 would take 9"
+    (short,) = [each.reasons[0] for each in taps if each.status == "gap"]
+    assert (short.code, short["left"], short["needed"], short["material"]) == (
+        "life_short_in_all",
+        5,
+        3,
+        "cast_aluminium",
+    )
+    Item.objects.filter(pk=tap.pk).update(life=9)
+    booked = jobs.book(job, by="Ida", as_of=bench.as_of)
+    holds = UnitHold.objects.filter(reservation=booked.reservation, unit__tag="T-16").order_by("start")
+    assert [(f"{hold.start:%d}", hold.holes) for hold in holds] == [("04", 5), ("11", 4)], "6 holes take 9"
+    assert jobs.plan_job(job, as_of=bench.as_of).count("gap") == 0, "what it holds itself counts as left"
+
+
+def test_a_drill_reground_out_of_the_window_is_told_and_one_reground_into_it_taken(bench: Bench) -> None:
+    bench.stock(*BUSH_KIT)
+    job = bench.save(GROUP)
+    Unit.objects.filter(tag="D-145").update(own_diameter=14_300_000)
+    gap = line(jobs.plan_job(job, as_of=bench.as_of), "drill", "drill")
+    assert gap.status == "gap"
+    Item.objects.filter(units__tag="D-145").update(diameter=14_800_000)
+    Unit.objects.filter(tag="D-145").update(own_diameter=14_500_000)
+    found = line(jobs.plan_job(job, as_of=bench.as_of), "drill", "drill")
+    assert [(take.line.tag, take.line.facts.diameter) for take in found.takes] == [("D-145", 14_500_000)]
 
 
 def test_groups_whose_windows_overlap_hold_their_shared_unit_once_over_both(bench: Bench) -> None:
@@ -452,6 +487,7 @@ QUERIES = [
     ("sizes of every family for these bolts", "repairs_familysize"),
     ("the shop's limits", "repairs_shoplimit"),
     ("distinct threads on the shelf", "inventory_item"),
+    ("what the parent materials take of a life", "inventory_lifefactor"),
     ("holds of units", "inventory_unithold"),
     ("holds of batches", "inventory_batchhold"),
     ("what the jobs have in hand of batches", "inventory_movement"),

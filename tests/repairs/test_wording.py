@@ -116,6 +116,8 @@ def test_one_and_many_are_told_apart() -> None:
     assert say(Reason("all_held_open", count=1, labels=("J-1",))) == "1 would do, and is held for J-1."
     assert say(Reason("all_held_open", count=2, labels=("J-1", "J-2"))) == "2 would do, and all are held for J-1, J-2."
     assert say(Reason("life_short", left=1, needed=4)) == "Only 1 hole of life left for 4."
+    told = say(Reason("life_short", left=5, needed=8, percent=150, material="steel"))
+    assert told == "Only 5 holes of life left for 8; in steel a hole takes 150 % of one."
 
 
 @pytest.mark.parametrize(

@@ -562,7 +562,7 @@ def test_the_plan_takes_as_many_queries_for_two_groups_as_for_twenty(shelf: Benc
         counts.append(len(queries))
         assert all(query["sql"].startswith("SELECT") for query in queries.captured_queries)
     # session, user, sites; sizes and limits for the sections; sizes, limits and the shelf's five for the plan
-    assert counts == [12, 12]
+    assert counts == [13, 13]
 
 
 def test_the_empty_page_and_a_keystroke_take_few_queries(
