@@ -65,14 +65,14 @@ def lines(
     ):
         if quantity:
             batch_holds[batch].append(Held(label, start, None, quantity=quantity))
-    for (batch, label), out in in_hand(labels=labels).items() if labels else ():
-        batch_holds[batch].append(Held(label, None, None, in_hand=out))
+    for (batch, label), taken in in_hand(labels=labels).items() if labels else ():
+        batch_holds[batch].append(Held(label, None, None, in_hand=taken))
 
     known: dict[int, Facts] = {}
     item_columns = [f"item__{column}" for column in FACTS]
     found: list[StockLine] = []
     units = Unit.objects.filter(of("item__", own="own_diameter")).exclude(condition__in=GONE).order_by("tag")
-    for pk, tag, condition, cut, wear, own, due, why, until, issued_to, site, bin_name, walk, *item in units.values_list(
+    for pk, tag, condition, cut, wear, own, due, why, until, out, site, bin_name, walk, *item in units.values_list(
         "pk", "tag", "condition", "holes_cut", "extra_wear", "own_diameter", "calibration_due", "away_why",
         "away_until", "issued_to", "bin__site__name", "bin__name", "bin__walk", *item_columns,
     ):  # fmt: skip
@@ -80,8 +80,8 @@ def lines(
         if own is not None and own != facts.diameter:
             facts = replace(facts, diameter=own)
         holds = tuple(unit_holds[pk])
-        if issued_to:
-            holds += (_out(issued_to, holds, as_of),)
+        if out:
+            holds += (_out(out, holds, as_of),)
         found.append(
             StockLine(
                 tag=tag,

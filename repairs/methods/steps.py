@@ -78,7 +78,9 @@ def need(fit: Fit, step: str, kind: str, *, called: str = "", **asked: Any) -> N
     ('A.setting_tool', 0)
     """
     group = fit.group
-    cutting = {"holes": group.holes, "material": group.material, "split": True} if KINDS[kind].wears else {}
+    cutting: dict[str, Any] = (
+        {"holes": group.holes, "material": group.material, "split": True} if KINDS[kind].wears else {}
+    )
     return Need(
         id=f"{group.code}.{called or kind}",
         group=group.code,

@@ -163,7 +163,7 @@ def test_the_page_takes_as_many_queries_for_two_jobs_as_for_twenty(short: Bench,
     # session, user, roles; open jobs, planning, shopping (see test_jobs); on order; to choose from; orders with their
     # lines and offers, where there are any; the next number; order points
     assert counts[0] <= counts[1] <= counts[0] + 2
-    assert counts[1] == 26
+    assert counts[1] == 27
 
 
 def _order_by_act(number: str) -> Order:
