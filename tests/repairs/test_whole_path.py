@@ -373,7 +373,7 @@ def test_planning_takes_the_same_number_of_queries_for_two_groups_and_for_twenty
     large = bench.save(
         *[GROUP | {"thread": thread} for thread in ("M14x1.5", "M10", "M8x1.25", "1/2-13")] * 5, number="J-20"
     )
-    expected = 12  # see jobs._plan: groups, holes, positions, sizes, limits, threads on the shelf, stock lines with what is in hand
+    expected = 12  # see jobs._plan: groups, holes, positions, sizes, limits, threads on the shelf, stock lines
     for job in (small, large):
         with django_assert_num_queries(expected):  # type: ignore[operator]
             plan = jobs.plan_job(job, as_of=bench.as_of)
