@@ -21,6 +21,7 @@ def _throw_away_folder() -> str:
 _KEPT = {"THREADCRIB_TEST_ON", "THREADCRIB_TEST_POSTGRES", "THREADCRIB_TEST_DATA", "THREADCRIB_REQUIRE_ALL"}
 for _name in [name for name in os.environ if name.startswith("THREADCRIB_") and name not in _KEPT]:
     del os.environ[_name]
+os.environ["COLUMNS"] = "132"  # commands wrap at the width of the terminal, which a worker takes from elsewhere
 if "THREADCRIB_TEST_DATA" not in os.environ:
     os.environ["THREADCRIB_TEST_DATA"] = _throw_away_folder()
 # Workers that share a run share no file; a process that a worker starts stays in its worker's folder.

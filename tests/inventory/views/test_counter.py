@@ -175,7 +175,7 @@ def test_a_tap_that_breaks_is_one_press_and_the_other_lines_keep_what_was_typed(
     tap.refresh_from_db()
     assert (tap.condition, tap.holes_cut) == ("retired", 3)
     assert set(UnitHold.objects.filter(unit=tap).values_list("shorted", flat=True)) == {True}
-    assert Movement.objects.get(act="scrapped").reason == "broken at the job"
+    assert Movement.objects.get(act="scrapped").reason == "Broken at the job."
     assert "T-1</strong> is written off" in page
     sent = _sent(page, reverse("counter-take-back", args=["J-1"]))
     assert (sent[f"in-{key_of(other)}-holes"], sent[f"in-{key_of(bushes)}-pieces"]) == ("7", "2")
