@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations, islice
@@ -15,7 +15,7 @@ from django.db.models import Q
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import KINDS, Facts
-from inventory.models import Item, ItemChange
+from inventory.models import Item, ItemChange, LifeFactor
 from inventory.threads import Thread, read
 
 # The columns behind `Facts`, in the order of its fields; in those of `_KEYS` "" stands for None.
@@ -25,6 +25,8 @@ FACTS = (
     "cure_hours", "step_diameter", "step_length", "takes_least", "takes_most",
 )  # fmt: skip
 _KEYS = (FACTS.index("thread"), FACTS.index("inner"))
+# How a thing wears and is cared for: no measurement, and changed when the shop learns better.
+CARE = ("life", "most_regrinds", "calibration_days", "pack_size")
 # What makes two items the same thing: everything that was measured, and the name where nothing else tells.
 SAME = FACTS[1:]
 
@@ -211,6 +213,33 @@ def supersede_item(
     )
 
 
+def care_for(
+    item: Item,
+    *,
+    anew: Mapping[str, int | None],
+    factors: Mapping[str, int],
+    by: str,
+    as_of: datetime,
+    reason: str = "",
+    request_key: str | None = None,
+) -> Item:
+    """How an item wears and is cared for: life, most regrinds, days between calibrations, pieces in a pack (`CARE`),
+    and how much of its life a hole takes by parent material, in percent, in place of what was said before.
+
+    Raises `Refused`: item_life_positive and the other rules of these columns, life_factor_positive.
+    """
+    if strange := set(anew) - set(CARE):
+        raise ValueError(strange)
+    return _changed(
+        item, "care", dict(anew), by=by, as_of=as_of, reason=reason, request_key=request_key, factors=factors
+    )
+
+
+def factors_of(item: Item) -> dict[str, int]:
+    """The life factors of an item in percent, by the code of the material. One query."""
+    return dict(item.life_factors.values_list("material", "percent"))
+
+
 def _changed(
     item: Item,
     deed: str,
@@ -221,6 +250,7 @@ def _changed(
     reason: str,
     request_key: str | None,
     to: Item | None = None,
+    factors: Mapping[str, int] | None = None,
 ) -> Item:
     """One act on the catalogue: lock in the order of ids, change, write down; one that is repeated does nothing."""
     with act():
@@ -234,6 +264,11 @@ def _changed(
         for name, value in anew.items():
             setattr(kept, name, value)
         kept.save(update_fields=list(anew))
+        if factors is not None:
+            kept.life_factors.all().delete()
+            LifeFactor.objects.bulk_create(
+                LifeFactor(item=kept, material=material, percent=percent) for material, percent in factors.items()
+            )
         ItemChange.objects.create(
             item=kept, at=as_of, by=by, act=deed, successor=to, reason=reason, request_key=request_key
         )

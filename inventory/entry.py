@@ -21,6 +21,7 @@ from inventory.kinds import ACTIONS, FLUTES, KINDS, SYMBOLS, Kind
 from inventory.models import Batch, Bin, Item, Unit
 from inventory.sheets.columns import STOCK, Column
 from inventory.threads import DrillError, ThreadError
+from inventory.wear import materials, read_factors
 
 _COLUMNS = {column.field: column for column in STOCK if column.of == "item"}
 _CHOICES = {"flute": FLUTES, "action": ACTIONS, "hand": ("L", "R")}
@@ -102,6 +103,77 @@ class ItemForm(Answers):
             )
             self.add_error(field if field in self.fields else None, Fault(refused.reason))
             return None
+
+
+def cared_for(kind: Kind) -> tuple[str, ...]:
+    """What may be said of how an item of this kind wears and is cared for."""
+    return tuple(name for name in asked(kind) if name in catalogue.CARE)
+
+
+class CareForm(Answers):
+    """How an item wears and is cared for; what is left empty is not known any more."""
+
+    at: Mapping[str, str] = {
+        "item_life_positive": "life", "item_most_regrinds_not_negative": "most_regrinds",
+        "item_calibration_days_positive": "calibration_days", "item_pack_size_positive": "pack_size",
+    }  # fmt: skip
+
+    def __init__(self, data: Any = None, *, item: Item, as_of: datetime) -> None:
+        kind = KINDS[item.kind]
+        initial = {name: getattr(item, name) for name in cared_for(kind)}
+        if kind.wears:
+            words, factors = materials(), catalogue.factors_of(item)
+            lines = [f"{words.get(code, code)} {percent}" for code, percent in sorted(factors.items())]
+            initial["factors"] = "\n".join(lines)
+        super().__init__(data, auto_id="id_care_%s", initial={**initial, "request_key": uuid.uuid4().hex})
+        self.item, self.as_of = item, as_of
+        for name in cared_for(kind):
+            self.fields[name] = CellField(_COLUMNS[name], must=False, longest=160)
+        if kind.wears:
+            self.fields["factors"] = FactorsField()
+        self.fields["why"] = forms.CharField(label="Why", max_length=200, required=False)
+        self.fields["request_key"] = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+
+    def cared(self, *, by: str) -> Item | None:
+        """The item as it is cared for from now on; None where something was refused, which the form tells."""
+        if not self.is_valid():
+            return None
+        told = dict(self.cleaned_data)
+        try:
+            return catalogue.care_for(
+                self.item,
+                anew={name: told[name] for name in cared_for(KINDS[self.item.kind])},
+                factors=told.get("factors", {}),
+                by=by,
+                as_of=self.as_of,
+                reason=told["why"],
+                request_key=told["request_key"] or None,
+            )
+        except Refused as refused:
+            self.add_error(self.at.get(refused.reason.code), Fault(refused.reason))
+            return None
+
+
+class FactorsField(forms.CharField):
+    """Life factors, one a line; cleans to percent by material."""
+
+    def __init__(self) -> None:
+        area = forms.Textarea(attrs={"rows": 4, "autocapitalize": "off", "spellcheck": "false"})
+        meaning = "one a line: steel 150 says that a hole in steel takes the life of one and a half. Materials: "
+        super().__init__(
+            max_length=1000,
+            required=False,
+            label="Life factors in percent",
+            help_text=f"{meaning}{', '.join(sorted(materials().values()))}.",
+            widget=area,
+        )
+
+    def clean(self, value: Any) -> dict[str, int]:
+        text = super().clean(value)
+        try:
+            return read_factors(text)
+        except Refused as refused:
+            raise Fault(refused.reason) from refused
 
 
 class TakeInForm(Answers):

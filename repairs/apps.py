@@ -7,8 +7,11 @@ class RepairsConfig(AppConfig):
     name = "repairs"
 
     def ready(self) -> None:
-        from inventory import guards
+        from inventory import guards, wear
+        from repairs.methods.values import MATERIALS
         from repairs.models import APPEND_ONLY
+
+        wear.know({code: each.word for code, each in MATERIALS.items()})
 
         for model in APPEND_ONLY:
             columns = {field.name: str(field.column) for field in model._meta.fields}

@@ -738,11 +738,11 @@ def _unfit_for(
         return
     line = here[0]
     judged = judge(need, line, label=label, drilled=drilled, zone=settings.SHOP_ZONE)
-    room = room_of(line, label)
+    room = room_of(line, label, (need.material,))
     if judged.status == REFUSED:
         yield Reason("card_unit_unfit", tag=tag, kind=kind, why=judged.reasons[0])
     elif room is not None and room < amount:
-        yield Reason("card_unit_unfit", tag=tag, kind=kind, why=short(line, label, room, amount))
+        yield Reason("card_unit_unfit", tag=tag, kind=kind, why=short(line, label, room, amount, need.material))
     elif judged.status == DOUBTFUL and take["status"] == MATCH:
         yield Reason("card_unit_doubtful", tag=tag, kind=kind, why=judged.reasons[0])
     if (line.site, line.bin) != (take["site"], take["bin"]):

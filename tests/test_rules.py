@@ -30,6 +30,7 @@ PURE = (
     "inventory.queries",
     "inventory.reordering",
     "inventory.threads",
+    "inventory.wear",
     "repairs.buying",
     "repairs.cutting",
     "repairs.drawings",

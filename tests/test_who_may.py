@@ -65,6 +65,7 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "unit": {"get": ALL_ROLES},
     "item": {"get": ALL_ROLES},
     "item-new": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
+    "item-care": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "item-take-in": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "batch": {"get": ALL_ROLES},
     "bin": {"get": ALL_ROLES},

@@ -179,7 +179,7 @@ class ItemChange(models.Model):
         ordering: ClassVar = ["id"]
         constraints: ClassVar = [
             Sole(fields=["request_key"], name="item_change_request_key_taken"),
-            Rule(condition=Q(act__in=("retired", "restored", "superseded")), name="item_change_act_known"),
+            Rule(condition=Q(act__in=("retired", "restored", "superseded", "care")), name="item_change_act_known"),
             Rule(condition=~Q(by=""), name="item_change_by_somebody"),
         ]
 

@@ -19,6 +19,7 @@ from inventory.kinds import CONDITIONS, KINDS, SYMBOLS, plain
 from inventory.purchasing import currency_code
 from inventory.quantities import NM_PER_INCH, NM_PER_MM, read_length, read_money, read_torque, to_mm
 from inventory.threads import DrillError, Reading, Thread, ThreadError, read, read_drill
+from inventory.wear import read_factors, write_factors
 
 _LARGEST_DIAMETER = 1_000 * NM_PER_MM  # beyond it is a slip of the unit
 
@@ -219,6 +220,13 @@ STOCK = (
     Column("calibration days", "item", "days between two calibrations", _whole(1)),
     Column("pack size", "item", "pieces in a full pack, as it lies in the bin", _whole(1)),
     Column("takes most", "item", "largest bore, tap square or pitch", _diameter, _mm),
+    Column(
+        "life factors",
+        "care",
+        "what a hole takes of its life by parent material, in percent: steel 150; bronze 80",
+        read_factors,
+        write_factors,
+    ),
     Column("retired", "listing", "yes where it is no longer bought; what is there is used up", _word(YES_NO)),
     Column("superseded by", "listing", "the catalogue number of what is bought in its place", str),
     Column(

@@ -27,6 +27,7 @@ from inventory.models import (
     Bin,
     Item,
     ItemChange,
+    LifeFactor,
     Movement,
     Offer,
     OfferItem,
@@ -141,6 +142,7 @@ class Seen:
     people: tuple[Any, ...] = ()
     tags: tuple[Any, ...] = ()
     batches: tuple[Any, ...] = ()
+    factors: tuple[Any, ...] = ()
     suppliers: tuple[Any, ...] = ()
     offers: tuple[Any, ...] = ()
 
@@ -155,6 +157,7 @@ def read_stock(kinds: Collection[str]) -> Seen:
             "bins": tuple(Bin.objects.order_by("pk").values_list("pk", "site", "name", "walk")),
             "people": tuple(Person.objects.order_by("-pk").values_list("pk", "name")),
             "tags": tuple(Unit.objects.order_by("pk").values_list("tag", flat=True)),
+            "factors": tuple(LifeFactor.objects.order_by("pk").values_list("item", "material", "percent")),
             "batches": tuple(Batch.objects.order_by("pk").values_list("item", "bin", "lot")),
         }
     if "offers" in kinds:
@@ -199,6 +202,11 @@ class _Plan:
         )}  # fmt: skip
         # Of a new item that is no longer bought, by its id in memory: what is bought in its place, and the sheet.
         self.listed: dict[int, tuple[Item, Item | None, str]] = {}
+        # Of a new item its life factors by material, by its id in memory; of those there were before, by their own.
+        self.factors: dict[int, tuple[Item, dict[str, int]]] = {}
+        self.factors_there: dict[int, dict[str, int]] = {}
+        for pk, material, percent in seen.factors:
+            self.factors_there.setdefault(pk, {})[material] = percent
         self.sheet_of: dict[int, str] = {}  # of a unit or batch by its id in memory: the sheet it came from
 
     def told_in_order(self, sheets: Sequence[Sheet]) -> Intake:
@@ -243,6 +251,7 @@ class _Plan:
                 self.note(row, missing[0], Reason("item_cannot_be_matched", item=_words(item), missing=missing))
         for row, item in placed:
             self._listing(row, item)
+            self._factors(row, item)
         self._bins(sheet)
         self._people(sheet)
         self._units(sheet, [(row, item) for row, item in placed if "tag" in row.value])
@@ -300,6 +309,18 @@ class _Plan:
             item.retired = retired
             if retired:
                 self.listed[id(item)] = (item, successor, row.sheet)
+
+    def _factors(self, row: Row, item: Item) -> None:
+        """What a hole takes of an item's life by parent material; every row of the item says the same, or nothing."""
+        factors = row.value.get("life_factors")
+        if factors is None:
+            return
+        if item.pk is None:
+            kept = self.factors.setdefault(id(item), (item, factors))[1]
+        else:
+            kept = self.factors_there.get(item.pk, {})
+        if kept != factors:
+            self.fault(row, "life factors", Reason("item_differs", number=item.number or ""))
 
     def _bins(self, sheet: Sheet) -> None:
         for row in sheet.rows:
@@ -499,6 +520,14 @@ class _Plan:
             changes.append(ItemChange(item=item, act=deed, successor=successor, **told))
         Item.objects.bulk_update([item for item, _, _ in self.listed.values()], ["successor"], batch_size=500)
         ItemChange.objects.bulk_create(changes, batch_size=_BATCH)
+        LifeFactor.objects.bulk_create(
+            (
+                LifeFactor(item=item, material=material, percent=percent)
+                for item, factors in self.factors.values()
+                for material, percent in factors.items()
+            ),
+            batch_size=_BATCH,
+        )
         Movement.objects.bulk_create(self._movements(), batch_size=_BATCH)
 
     def _movements(self) -> Iterator[Movement]:

@@ -9,11 +9,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from inventory.errors import Reason, Refused
-from inventory.models import Batch, Bin, Item, Offer, Supplier, Unit
+from inventory.models import Batch, Bin, Item, LifeFactor, Offer, Supplier, Unit
 from inventory.quantities import show_money
 from inventory.sheets.columns import COLUMNS, Column, item_fields
 from inventory.sheets.reading import escaped, for_xml
 from inventory.threads import Thread, ThreadError, read
+from inventory.wear import write_factors
 
 HEADINGS = ("words", "iso")
 FORMATS = ("csv", "xlsx")
@@ -102,8 +103,13 @@ def _stock() -> Iterator[dict[str, str]]:
     # In an order that does not hang on ids, so that the same stock is always the same sheet.
     items = list(Item.objects.all())
     numbers = {item.pk: item.number or "" for item in items}
+    factors: dict[int, dict[str, int]] = {}
+    for pk, material, percent in LifeFactor.objects.values_list("item", "material", "percent"):
+        factors.setdefault(pk, {})[material] = percent
     for item in sorted(items, key=_in_order):
         of = _item(item)
+        if item.pk in factors:
+            of["life factors"] = write_factors(factors[item.pk])
         if item.retired:
             of |= {"retired": "yes", "superseded by": numbers.get(item.successor_id or 0, "")}
         for row in kept.get(item.pk, [{}]):

@@ -25,6 +25,7 @@ from inventory.stock.ledger import (
     refuse_not_positive,
     shop_day,
 )
+from inventory.wear import life_of
 
 
 def worn(condition: str, *, used: int, life: int | None) -> str:
@@ -43,7 +44,7 @@ def extra_wear(unit: Unit, *, holes: int, material: str) -> int:
         return 0
     factors = LifeFactor.objects.filter(item=unit.item_id, material=material)
     percent = factors.values_list("percent", flat=True).first()
-    return 0 if percent is None else -(-holes * percent // 100) - holes
+    return 0 if percent is None else life_of(holes, percent) - holes
 
 
 def _tagged(tag: str) -> QuerySet[Unit]:

@@ -9,10 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory import catalogue
-from inventory.entry import ItemForm, TakeInForm
+from inventory.entry import CareForm, ItemForm, TakeInForm
 from inventory.errors import Refused
 from inventory.kinds import KINDS
-from inventory.models import Unit
+from inventory.models import Item, Unit
 from inventory.refusals import NotThere
 from inventory.roles import MOVE_STOCK, known_as, page
 
@@ -32,14 +32,31 @@ def new(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/item_new.html", told, status=400 if form is not None and form.errors else 200)
 
 
+def _item(number: str) -> Item:
+    try:
+        return catalogue.item_at(number)
+    except Refused as refused:
+        raise NotThere(refused.reason) from refused
+
+
+@page(MOVE_STOCK)
+@require_http_methods(["GET", "HEAD", "POST"])
+def care(request: HttpRequest, number: str) -> HttpResponse:
+    """How an item wears and is cared for: life and its factors, regrinds, calibration, packs."""
+    item = _item(number)
+    sent = request.POST if request.method == "POST" else None
+    form = CareForm(sent, item=item, as_of=timezone.now())
+    if sent is not None and form.cared(by=known_as(request.user)) is not None:
+        return redirect(reverse("item", args=[item.address]))
+    told = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "form": form}
+    return render(request, "inventory/item_care.html", told, status=400 if form.errors else 200)
+
+
 @page(MOVE_STOCK)
 @require_http_methods(["GET", "HEAD", "POST"])
 def take_in(request: HttpRequest, number: str) -> HttpResponse:
     """A tool or a quantity of this item comes into its bin."""
-    try:
-        item = catalogue.item_at(number)
-    except Refused as refused:
-        raise NotThere(refused.reason) from refused
+    item = _item(number)
     sent = request.POST if request.method == "POST" else None
     form = TakeInForm(sent, item=item, as_of=timezone.now())
     if sent is not None:

@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from inventory import stock
+from inventory import catalogue, stock
 from inventory.catalogue import facts
-from inventory.entry import ItemForm, TakeInForm, asked
+from inventory.entry import CareForm, ItemForm, TakeInForm, asked, cared_for
 from inventory.kinds import KINDS
-from inventory.models import Bin, Item, Movement
+from inventory.models import Bin, Item, ItemChange, LifeFactor, Movement
 from inventory.threads import read
 from tests.factories import BinFactory, ItemFactory
 
@@ -132,3 +132,61 @@ def test_a_site_that_is_not_there_is_told_at_the_site() -> None:
     form = take_in(ItemFactory.create(kind="tap"), tag="T-1", bin="B4", site="Nowhere")
     assert form.taken_in(by="x") is None
     assert list(form.errors) == ["site"]
+
+
+# Wear and care
+
+
+def care_of(item: Item, **typed: str) -> CareForm:
+    return CareForm({"request_key": "k", **typed}, item=item, as_of=MONDAY)
+
+
+def test_each_kind_is_cared_for_as_it_wears_is_calibrated_or_is_packed() -> None:
+    assert cared_for(KINDS["tap"]) == ("life", "most_regrinds")
+    assert cared_for(KINDS["torque_wrench"]) == ("calibration_days",)
+    assert cared_for(KINDS["insert"]) == ("pack_size",)
+
+
+def test_life_factors_are_entered_by_the_words_of_the_materials_and_stand_there_when_it_is_opened_again() -> None:
+    item = ItemFactory.create(kind="tap", life=100)
+    typed = {"life": "80", "most_regrinds": "2", "factors": "Steel 150\ngrey cast iron 120 %", "why": "tried"}
+    for _ in range(2):
+        assert care_of(item, **typed).cared(by="Ida") == item
+    item.refresh_from_db()
+    assert (item.life, item.most_regrinds) == (80, 2)
+    assert catalogue.factors_of(item) == {"steel": 150, "grey_iron": 120}
+    change = ItemChange.objects.get()
+    assert (change.act, change.by, change.reason) == ("care", "Ida", "tried")
+    again = CareForm(item=item, as_of=MONDAY)
+    assert again["factors"].value() == "grey cast iron 120\nsteel 150"
+    assert again["life"].value() == 80
+    assert care_of(item, life="80", request_key="m").cared(by="Ida") is not None
+    assert catalogue.factors_of(item) == {}
+
+
+@pytest.mark.parametrize(
+    ("typed", "code"),
+    [
+        ("stele 150", "material_unknown"),
+        ("steel", "life_factor_unreadable"),
+        ("steel 0", "life_factor_unreadable"),
+        ("steel 10001", "life_factor_unreadable"),
+        ("steel 150; steel 120", "life_factor_twice"),
+    ],
+)
+def test_a_factor_that_cannot_be_read_is_told_at_its_field_and_nothing_is_changed(typed: str, code: str) -> None:
+    item = ItemFactory.create(kind="tap", life=100)
+    LifeFactor.objects.create(item=item, material="bronze", percent=80)
+    form = care_of(item, life="60", factors=typed)
+    assert form.cared(by="Ida") is None
+    assert list(form.errors) == ["factors"]
+    assert form.errors.as_data()["factors"][0].code == code
+    assert form["factors"].value() == typed
+    item.refresh_from_db()
+    assert (item.life, catalogue.factors_of(item)) == (100, {"bronze": 80})
+
+
+def test_a_life_of_nothing_is_told_at_the_life() -> None:
+    form = care_of(ItemFactory.create(kind="tap", life=100), life="0")
+    assert form.cared(by="Ida") is None
+    assert list(form.errors) == ["life"]

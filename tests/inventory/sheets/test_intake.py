@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from openpyxl import Workbook
 
 from inventory import purchasing, sheets, stock
+from inventory.catalogue import factors_of
 from inventory.errors import Reason, Refused
 from inventory.models import Batch, Bin, Item, Movement, Offer, Person, Site, Supplier, Unit
 from inventory.threads import read
@@ -601,3 +602,33 @@ def test_threads_written_in_a_way_of_their_own_are_read_back_before_anything_is_
         ("M14 x 1,5", "M14x1.5"),
         ("9/16 unf", "9/16-18 UNF"),
     ]
+
+
+# Life factors
+
+
+def test_life_factors_come_in_with_their_item_and_go_out_again(sheet: Sheet) -> None:
+    drill = DRILL | {"number": "D-1", "life": "80"}
+    path = sheet(
+        {**drill, "tag": "D1", **PLACE, "life factors": "Steel 150; grey cast iron 120 %"},
+        drill | {"tag": "D2"} | PLACE,
+    )
+    assert _load(path).applied
+    assert factors_of(Item.objects.get()) == {"grey_iron": 120, "steel": 150}
+    rows = list(csv.DictReader(sheets.saved("stock", file="stock.csv").decode("utf-8-sig").splitlines()))
+    assert {row["life factors"] for row in rows} == {"grey_iron 120; steel 150"}
+    met = sheet({**drill, "tag": "D3", **PLACE, "life factors": "grey iron 120; steel 150"})
+    assert _load(met).applied
+
+
+def test_a_misspelt_material_and_a_factor_that_another_row_or_the_crib_contradicts_are_faults(sheet: Sheet) -> None:
+    drill = DRILL | {"number": "D-1", "life": "80"} | PLACE
+    rows = [
+        drill | {"tag": f"D{n}", "life factors": told} for n, told in enumerate(("stele 150", "steel 150", "steel 140"))
+    ]
+    assert _faults(sheet(*rows)) == [
+        (2, "life factors", "stele 150", "material_unknown"),
+        (4, "life factors", "steel 140", "item_differs"),
+    ]
+    assert _load(sheet(rows[1])).applied
+    assert _faults(sheet(rows[2])) == [(2, "life factors", "steel 140", "item_differs")]

@@ -52,6 +52,24 @@ def test_what_cannot_be_read_is_told_and_everything_typed_is_still_there(keeper:
     assert not Item.objects.exists()
 
 
+def test_how_an_item_wears_is_entered_and_stands_on_its_page_for_those_who_may_change_it(keeper: Client) -> None:
+    item = ItemFactory.create(number="T-1", kind="tap", life=100)
+    assert f'href="{reverse("item-care", args=["T-1"])}"' in text(keeper, "item", "T-1")
+    fitter = client_as("fitter")
+    assert reverse("item-care", args=["T-1"]) not in text(fitter, "item", "T-1")
+    told = {"life": "90", "factors": "steel 150\nbronze or brass 80", "request_key": "k"}
+    kept = keeper.post(reverse("item-care", args=["T-1"]), told)
+    assert kept.headers["Location"] == reverse("item", args=["T-1"])
+    assert "80 % in bronze or brass, 150 % in steel" in text(fitter, "item", "T-1")
+    refused = keeper.post(reverse("item-care", args=["T-1"]), told | {"factors": "stele 150", "request_key": "m"})
+    assert refused.status_code == 400
+    page = refused.content.decode()
+    assert 'id="id_care_factors_error"' in page
+    assert "stele 150" in page
+    item.refresh_from_db()
+    assert item.life == 90
+
+
 def test_an_item_that_is_not_there_is_not_taken_in(keeper: Client) -> None:
     assert keeper.get(reverse("item-take-in", args=["nothing"])).status_code == 404
 
