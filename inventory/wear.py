@@ -41,7 +41,8 @@ def read_factors(text: str) -> dict[str, int]:
     """Life factors in percent by material, as a sheet or somebody writes them: "steel 150; grey iron 120 %".
 
     Each stands on a line or behind a semicolon; a material is named by its code or its word, in any case.
-    Raises `Refused`: life_factor_unreadable, material_unknown with what is spelt alike or else what is known, life_factor_twice.
+    Raises `Refused`: life_factor_unreadable, life_factor_twice, material_unknown with what is spelt alike or, where
+    nothing is, what is known.
 
     >>> know({"steel": "steel", "grey_iron": "grey cast iron"})
     >>> read_factors("steel 150; Grey cast iron 120 %")

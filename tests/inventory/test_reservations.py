@@ -16,6 +16,7 @@ from tests.factories import BatchFactory, PersonFactory, TapFactory, UnitFactory
 pytestmark = pytest.mark.django_db
 
 MONDAY = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+NOWHERE = 10**12  # an id that no row has, however many a database has given out
 DAY = timedelta(days=1)
 WHO: dict[str, Any] = {"as_of": MONDAY, "by": "Foreman"}
 
@@ -71,17 +72,17 @@ def test_everything_in_the_way_is_named_and_nothing_is_held() -> None:
     stock.lend_unit(unit=out, to=PersonFactory.create(), until=date(2026, 3, 2), **WHO)
     noon = MONDAY + DAY / 2
     found = _refusal(
-        unit_holds=[(pk, noon, noon + 5 * DAY, 4) for pk in (taken.pk, worn.pk, gone.pk, out.pk, 999)],
-        batch_holds=[(batch.pk, 4), (998, 1)],
+        unit_holds=[(pk, noon, noon + 5 * DAY, 4) for pk in (taken.pk, worn.pk, gone.pk, out.pk, NOWHERE)],
+        batch_holds=[(batch.pk, 4), (NOWHERE, 1)],
     )  # fmt: skip
     assert [(reason.code, reason.data.get("tag", reason.data.get("id"))) for reason in found] == [
         ("unit_held", "T-0"),
         ("life_short", "T-1"),
         ("unit_not_at_hand", "T-2"),
         ("unit_away", "T-3"),
-        ("unit_unknown", 999),
+        ("unit_unknown", NOWHERE),
         ("batch_short", None),
-        ("batch_unknown", 998),
+        ("batch_unknown", NOWHERE),
     ]
     assert (found[0]["label"], found[0]["start"], found[0]["end"]) == ("J-1", MONDAY, MONDAY + DAY)
     assert (found[1]["left"], found[1]["needed"]) == (3, 4)

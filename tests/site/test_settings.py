@@ -165,4 +165,5 @@ def test_the_sqlite_of_a_test_is_a_file_with_the_settings_of_the_site() -> None:
 def test_the_run_on_postgresql_is_on_postgresql() -> None:
     with connection.cursor() as cursor:
         cursor.execute("select current_database(), current_setting('TimeZone')")
-        assert cursor.fetchone() == ("test_threadcrib", "UTC")
+        worker = os.environ.get("PYTEST_XDIST_WORKER")
+        assert cursor.fetchone() == (f"test_threadcrib_{worker}" if worker else "test_threadcrib", "UTC")
