@@ -85,8 +85,11 @@ def pressing(parts: Iterable[Part]) -> int:
 
 
 def _split(over: str, soon: str, matters: Sequence[Matter], today: date) -> dict[str, list[Matter]]:
-    gone = [each for each in matters if each.day is not None and each.day < today]
-    return {over: gone, soon: [each for each in matters if each not in gone]}
+    gone = [each.day is not None and each.day < today for each in matters]
+    return {
+        over: [each for each, past in zip(matters, gone, strict=True) if past],
+        soon: [each for each, past in zip(matters, gone, strict=True) if not past],
+    }
 
 
 def _low(as_of: datetime) -> list[Matter]:
