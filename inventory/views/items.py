@@ -9,8 +9,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory import catalogue
-from inventory.entry import CareForm, ItemForm, TakeInForm
 from inventory.errors import Refused
+from inventory.forms.entry import CareForm, ItemForm, TakeInForm
 from inventory.kinds import KINDS
 from inventory.models import Item, Unit
 from inventory.refusals import NotThere

@@ -13,9 +13,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory import catalogue, order_points, search
-from inventory.entry import cared_for
 from inventory.errors import Reason, Refused
 from inventory.forms import OrderPointForm
+from inventory.forms.entry import cared_for
 from inventory.kinds import KINDS
 from inventory.models import Item
 from inventory.presses import press_key, pressed, sent

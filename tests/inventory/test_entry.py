@@ -7,7 +7,7 @@ import pytest
 
 from inventory import catalogue, stock
 from inventory.catalogue import facts
-from inventory.entry import CareForm, ItemForm, TakeInForm, asked, cared_for
+from inventory.forms.entry import CareForm, ItemForm, TakeInForm, asked, cared_for
 from inventory.kinds import KINDS
 from inventory.models import Bin, Item, ItemChange, LifeFactor, Movement
 from inventory.threads import read

@@ -15,7 +15,7 @@ from django.conf import settings
 
 from inventory import catalogue, stock
 from inventory.errors import Reason, Refused
-from inventory.forms import Answers, DayField, Fault
+from inventory.forms.fields import MOST, Answers, DayField, Fault
 from inventory.guards import act
 from inventory.kinds import ACTIONS, FLUTES, KINDS, SYMBOLS, Kind
 from inventory.models import Batch, Bin, Item, Unit
@@ -25,7 +25,6 @@ from inventory.wear import materials, read_factors
 
 _COLUMNS = {column.field: column for column in STOCK if column.of == "item"}
 _CHOICES = {"flute": FLUTES, "action": ACTIONS, "hand": ("L", "R")}
-MOST = 1_000_000_000
 
 
 def asked(kind: Kind) -> tuple[str, ...]:
