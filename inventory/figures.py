@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
 
 from django.conf import settings
+from django.db.models import Q
 
-from inventory.models import Order, Unit
+from inventory.models import Movement, Order, Unit
 from inventory.stock import GONE
 
 MONTHS = 12
+_ENDS = ("lost", "scrapped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +88,37 @@ def emergency_purchases(*, as_of: datetime) -> Figure:
 
 
 def overdue_calibrations(*, as_of: datetime) -> Figure:
-    """Units whose calibration is over, of all that carry a date. Of now alone: what was calibrated since tells nothing
-    of before. One query."""
-    months_, today = months(as_of), as_of.astimezone(settings.SHOP_ZONE).date()
+    """Units whose calibration is over, of all that carry a date: now, and as the ledger has it of the last day of each
+    month before. A month of whose units the ledger tells no date is not known. Two queries."""
+    starts, today = months(as_of), as_of.astimezone(settings.SHOP_ZONE).date()
     rows = Unit.objects.exclude(condition__in=GONE).filter(calibration_due__isnull=False)
-    due = list(rows.values_list("calibration_due", flat=True))
-    now = Point(months_[-1], sum(day is not None and day < today for day in due), len(due))
-    points = (*(Point(month, known=False) for month in months_[:-1]), now)
-    return Figure("overdue_calibrations", points, better="less", now=now)
+    now = _over(starts[-1], list(rows.values_list("calibration_due", flat=True)), today)
+    dated = Movement.objects.filter(calibration_due__isnull=False).values("unit")
+    tells = Q(calibration_due__isnull=False) | Q(quantity__gt=0) | Q(act__in=_ENDS)
+    told: Any = Movement.objects.filter(tells, unit__in=dated)
+    lines = list(told.order_by("at", "pk").values_list("at", "unit", "act", "quantity", "calibration_due"))
+    points: list[Point] = []
+    due: dict[int, date | None] = {}
+    gone: set[int] = set()
+    at = 0
+    for month, after in pairwise(starts):
+        while at < len(lines) and lines[at][0] < began(after):
+            _, unit, deed, quantity, day = lines[at]
+            due[unit] = day or due.get(unit)
+            if deed in _ENDS:
+                gone.add(unit)
+            elif quantity > 0:
+                gone.discard(unit)
+            at += 1
+        there = [day for unit, day in due.items() if unit not in gone]
+        points.append(_over(month, there, after - timedelta(days=1)))
+    return Figure("overdue_calibrations", (*points, now), better="less", now=now)
+
+
+def _over(month: date, due: Sequence[date | None], day: date) -> Point:
+    """How many of these last good days are over on a day; not known where there is none."""
+    dated = [each for each in due if each is not None]
+    return Point(month, sum(each < day for each in dated), len(dated), known=bool(dated))
 
 
 Accuracy = Callable[[datetime, datetime], Any]  # of a window: an object with `right` of `lines`

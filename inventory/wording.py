@@ -405,6 +405,7 @@ SENTENCES: dict[str, str] = {
     "ledger_unit_diameter": (
         "{tag}: its own diameter is not what the ledger says[; by the ledger {ledger_nm}][; by the unit {diameter_nm}]."
     ),
+    "ledger_unit_calibration": "{tag}: by the ledger its calibration is good until {ledger}[, by the unit until {due}].",
     "ledger_unit_gone_held": "{tag} is {condition}, and {label} still holds it.",
     "ledger_batch_issued": (
         "{item}[, lot {lot}]: the holds of {label} say {holds} issued, by the ledger it has {ledger}."

@@ -187,7 +187,8 @@ class Movement(models.Model):
     `quantity` is the change of what lies in the bin: for a batch in pieces, for a unit +1 when it comes
     and -1 when it goes, 0 when neither. `holes` is the change of the unit's holes cut (negative when a
     regrind gives it a new life), `extra_wear` and `regrinds` change as the unit's own. Summed up, they give the
-    balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it has.
+    balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it has;
+    `calibration_due` likewise its last good day from then on.
     """
 
     at = models.DateTimeField()
@@ -200,6 +201,7 @@ class Movement(models.Model):
     extra_wear = models.BigIntegerField(default=0)
     regrinds = models.BigIntegerField(default=0)
     diameter = models.BigIntegerField(null=True, blank=True)
+    calibration_due = models.DateField(null=True, blank=True)
     from_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     to_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="movements")

@@ -541,6 +541,7 @@ class _Plan:
                 extra_wear=unit.extra_wear,
                 regrinds=unit.regrinds,
                 diameter=unit.own_diameter,
+                calibration_due=unit.calibration_due,
                 **of,
             )
             if unit.away_why:

@@ -16,9 +16,10 @@ def disagreements() -> list[Reason]:
     """Every place where the balances and the ledger do not say the same; empty when all is well.
 
     A unit's holes cut, extra wear and regrinds are the sums of its movements'; its quantities sum up to 1 while it is
-    in its bin and to 0 otherwise; its own diameter is that of the last movement that has one. Nothing that is gone is
-    held. A batch's on hand is the sum of its movements, its held what its active holds still keep; what its holds say
-    was issued to a label is no more than the ledger issued to it.
+    in its bin and to 0 otherwise; its own diameter is that of the last movement that has one, and so is the last good
+    day of its calibration, where any movement tells one (those of before it was written down do not). Nothing that is
+    gone is held. A batch's on hand is the sum of its movements, its held what its active holds still keep; what its
+    holds say was issued to a label is no more than the ledger issued to it.
     """
     return [*_of_units(), *_of_batches()]
 
@@ -26,12 +27,14 @@ def disagreements() -> list[Reason]:
 def _of_units() -> list[Reason]:
     found: list[Reason] = []
     measured = Movement.objects.filter(unit=OuterRef("pk"), diameter__isnull=False).order_by("-pk")
+    calibrated = Movement.objects.filter(unit=OuterRef("pk"), calibration_due__isnull=False).order_by("-pk")
     units: QuerySet[Any, Any] = Unit.objects.annotate(
         moved=Sum("movements__quantity"),
         cut=Sum("movements__holes"),
         wear=Sum("movements__extra_wear"),
         ground=Sum("movements__regrinds"),
         diameter=Subquery(measured.values("diameter")[:1]),
+        due=Subquery(calibrated.values("calibration_due")[:1]),
     )
     for unit in units.order_by("tag"):
         tag = unit.tag
@@ -50,6 +53,8 @@ def _of_units() -> list[Reason]:
         if unit.diameter != unit.own_diameter:
             told = {"ledger_nm": unit.diameter, "diameter_nm": unit.own_diameter}
             found.append(Reason("ledger_unit_diameter", tag=tag, **told))
+        if unit.due is not None and unit.due != unit.calibration_due:
+            found.append(Reason("ledger_unit_calibration", tag=tag, ledger=unit.due, due=unit.calibration_due))
     gone = UnitHold.objects.filter(active=True, unit__condition__in=GONE).order_by("unit__tag", "pk")
     for tag, condition, label in gone.values_list("unit__tag", "unit__condition", "reservation__label"):
         found.append(Reason("ledger_unit_gone_held", tag=tag, condition=condition, label=label))

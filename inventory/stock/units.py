@@ -96,7 +96,8 @@ def receive_unit(
             holes_cut=holes_cut,
             calibration_due=calibration_due,
         )
-        return {"unit": unit, "quantity": 1, "holes": holes_cut, "to_bin": bin}
+        told = {"holes": holes_cut, "calibration_due": calibration_due}
+        return {"unit": unit, "quantity": 1, "to_bin": bin, **told}
 
     unit = book("received", None, receive, **entry).unit
     if unit is None:  # the key of another request, which received a batch
@@ -195,6 +196,7 @@ def return_unit(
             "extra_wear": wear,
             "regrinds": int(anew),
             "diameter": diameter,
+            "calibration_due": calibration_due,
             "to_bin": unit.bin,
             "person": person,
             "reason": entry.get("reason") or certificate,
@@ -238,7 +240,7 @@ def calibrate_unit(*, unit: Unit, due: date | None = None, certificate: str = ""
             raise Refused(Reason("calibration_due_missing", item=str(unit.item)))
         unit.calibration_due, unit.certificate = until, certificate
         unit.save(update_fields=["calibration_due", "certificate"])
-        return {"reason": entry.get("reason") or certificate}
+        return {"calibration_due": until, "reason": entry.get("reason") or certificate}
 
     return book("calibrated", unit, calibrate, **entry)
 

@@ -6,9 +6,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from inventory import figures, purchasing
+from inventory import figures, purchasing, stock
 from inventory.figures import Point
-from tests.factories import InsertFactory, SupplierFactory, UnitFactory
+from tests.factories import BinFactory, InsertFactory, ItemFactory, SupplierFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -35,12 +35,31 @@ def test_what_is_urgent_is_counted_of_what_was_ordered_and_cancelled_orders_are_
     assert found.total.percent == pytest.approx(100 / 3)
 
 
-def test_overdue_calibrations_are_known_of_today_alone() -> None:
+def test_calibrations_that_are_over_today_are_told_of_all_that_carry_a_date() -> None:
     for day in (date(2026, 6, 14), date(2026, 6, 15), date(2026, 9, 1)):
         UnitFactory.create(calibration_due=day)
     found = figures.overdue_calibrations(as_of=NOW)
     assert (found.total.part, found.total.whole) == (1, 3)
-    assert [point.known for point in found.points] == [False] * 11 + [True]
+
+
+def test_each_month_tells_the_calibrations_that_were_over_on_its_last_day_whatever_was_done_since() -> None:
+    def at(month: int, day: int = 1) -> datetime:
+        return datetime(2026, month, day, 8, 0, tzinfo=UTC)
+
+    item, bin = ItemFactory.create(kind="hole_gauge"), BinFactory.create()
+    dated = {"item": item, "bin": bin, "by": "x"}
+    first = stock.receive_unit(tag="G-1", calibration_due=date(2026, 2, 20), as_of=at(1), **dated)
+    lost = stock.receive_unit(tag="G-2", calibration_due=date(2026, 2, 27), as_of=at(1), **dated)
+    stock.receive_unit(tag="G-3", calibration_due=date(2026, 2, 28), as_of=at(2), **dated)
+    stock.receive_unit(tag="G-4", as_of=at(1), **dated)
+    stock.calibrate_unit(unit=first, due=date(2026, 12, 31), as_of=at(3, 10), by="x")
+    stock.lose_unit(unit=lost, reason="gone", as_of=at(4, 10), by="x")
+    found = figures.overdue_calibrations(as_of=NOW)
+    known = {point.month.month: (point.part, point.whole) for point in found.points if point.known}
+    # 28 February is G-3's last good day; G-1 is good again from 10 March on, and G-2 is gone in April.
+    assert known == {1: (0, 2), 2: (2, 3), 3: (2, 3), 4: (1, 2), 5: (1, 2), 6: (1, 2)}
+    assert [point.known for point in found.points[:6]] == [False] * 6
+    assert stock.disagreements() == []
 
 
 def test_where_nothing_was_counted_the_accuracy_is_not_known() -> None:

@@ -603,14 +603,19 @@ def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.Captu
             {"own_diameter": None},
             "T-1: its own diameter is not what the ledger says; by the ledger 14.4 mm (0.5669 in).",
         ),
+        (
+            {"calibration_due": date(2027, 1, 31)},
+            "T-1: by the ledger its calibration is good until 2026-12-31, by the unit until 2027-01-31.",
+        ),
+        ({"calibration_due": None}, "T-1: by the ledger its calibration is good until 2026-12-31."),
     ],
 )
-def test_check_ledger_names_wear_regrinds_and_diameter_that_no_movement_made(
+def test_check_ledger_names_wear_regrinds_diameter_and_calibration_that_no_movement_made(
     broken: dict[str, Any], told: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     drill = UnitFactory.create(tag="T-1")
     stock.send_unit(unit=drill, why="regrind", **WHO)
-    stock.return_unit(unit=drill, diameter=14_400_000, **WHO)
+    stock.return_unit(unit=drill, diameter=14_400_000, calibration_due=date(2026, 12, 31), **WHO)
     call_command("check_ledger")
     Unit.objects.filter(pk=drill.pk).update(**broken)
     with pytest.raises(CommandError, match="1 place"):

@@ -38,4 +38,4 @@ def test_the_page_asks_as_many_queries_for_two_jobs_as_for_twenty(bench: Bench, 
             with CaptureQueriesContext(connection) as asked:
                 admin_client.get(reverse("figures"))
             counts.append(len(asked))
-    assert counts == [17, 17]  # session, user, kits, calibrations, orders, and stock counts month by month
+    assert counts == [18, 18]  # session, user, kits, calibrations, orders, and stock counts month by month
