@@ -24,7 +24,7 @@ from inventory.errors import Reason
 from inventory.kinds import KINDS, StockLine
 from inventory.quantities import show_money
 from inventory.threads import Thread
-from repairs.buying import Choice, Gap, Purchase, Row, ShoppingList, SupplierOrder, WholeSet, pack_price
+from repairs.buying import Choice, Gap, Purchase, Restock, Row, ShoppingList, SupplierOrder, WholeSet, pack_price
 from repairs.choices import Compared, Comparison
 from repairs.jobs import Accepted, GroupPlan, JobPlan, MethodReadiness, SizePlan, size_code
 from repairs.matching import Line, Take
@@ -605,8 +605,9 @@ def gap_words(gap: Gap, units: str = "mm") -> str:
     return "; ".join(dict.fromkeys(name(demand.need, units) for demand in gap.demands))
 
 
-def shopping_csv(shopping: ShoppingList, *, units: str = "mm") -> str:
-    """A shopping list for a spreadsheet: `SHOPPING_HEADS`, a line a gap, then each set; money as decimals.
+def shopping_csv(shopping: ShoppingList, *, stocked: Iterable[Restock] = (), units: str = "mm") -> str:
+    """A shopping list for a spreadsheet: `SHOPPING_HEADS`, a line a gap, then each set, then what is bought for stock
+    since it stands at its order point; money as decimals.
 
     What a spreadsheet would take for a formula is written as text.
     """
@@ -617,6 +618,8 @@ def shopping_csv(shopping: ShoppingList, *, units: str = "mm") -> str:
         sheet.writerow(_as_text(_csv_row(number, row, units)))
     for whole in shopping.sets:
         sheet.writerow(_as_text(_csv_set(whole, units)))
+    for each in stocked:
+        sheet.writerow(_as_text(_csv_restock(each, units)))
     return out.getvalue()
 
 
@@ -634,12 +637,23 @@ def _csv_row(number: int, row: Row, units: str) -> list[Any]:
     told = " ".join(say(note, units) for note in row_notes(row))
     if bought is None:
         return [*head, *[""] * (len(SHOPPING_HEADS) - len(head) - 1), told]
+    return [*head, *_csv_purchase(bought, units), told]
+
+
+def _csv_purchase(bought: Purchase, units: str) -> list[Any]:
     offer = bought.offer
     money = [_money(minor, offer.currency) for minor in (bought.each, bought.goods, offer.carriage, bought.total)]
     return [
-        *head, item_words(bought.choice, units), offer.supplier, offer.number or offer.name, bought.pieces,
-        bought.packs, *money, offer.currency, bought.latest, bought.arrives, bought.late, told,
+        item_words(bought.choice, units), offer.supplier, offer.number or offer.name, bought.pieces, bought.packs,
+        *money, offer.currency, bought.latest, bought.arrives, bought.late,
     ]  # fmt: skip
+
+
+def _csv_restock(each: Restock, units: str) -> list[Any]:
+    head = ["", "buy for stock" if each.purchase else "nothing to buy", "", "", item_words(each.choice, units)]
+    if each.purchase is None:
+        return [*head, *[""] * (len(SHOPPING_HEADS) - len(head))]
+    return [*head, *_csv_purchase(each.purchase, units), ""]
 
 
 def _csv_set(whole: WholeSet, units: str) -> list[Any]:

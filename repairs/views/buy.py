@@ -190,8 +190,10 @@ def as_csv(request: HttpRequest) -> HttpResponse:
         shopping = _shopping(number, timezone.now())
     except Refused as refused:
         raise NotThere(refused.reason) from refused
+    # What is bought for stock is for no job.
+    stocked = () if number else tuple(each for _, each in _stocked(timezone.now()).rows)
     # The mark in front is what a spreadsheet knows UTF-8 by.
-    text = "\ufeff" + shopping_csv(shopping, units=units_of(request))
+    text = "\ufeff" + shopping_csv(shopping, stocked=stocked, units=units_of(request))
     name = f"shopping-list-{shopping.today.isoformat()}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return HttpResponse(text, content_type="text/csv; charset=utf-8", headers=headers)

@@ -335,6 +335,19 @@ def test_what_stands_at_its_order_point_is_bought_up_to_its_most_in_packs(keeper
     assert "for the stock" not in text(keeper, job="J-1")
 
 
+def test_the_spreadsheet_of_all_jobs_holds_what_is_bought_for_stock_and_that_of_one_job_does_not(
+    keeper: Client, low: Item
+) -> None:
+    def rows(**asked: str) -> list[dict[str, str]]:
+        told = keeper.get(reverse("buy-csv"), asked).content.decode("utf-8-sig")
+        return [row for row in csv.DictReader(io.StringIO(told)) if row["what"] == "buy for stock"]
+
+    (row,) = rows()
+    told = [row[name] for name in ("jobs", "supplier", "offer", "pieces", "packs", "a pack", "goods", "days late")]
+    assert told == ["", "Nord Tools", "N-P", "20", "3", "5.00", "15.00", "0"]
+    assert rows(job="J-1") == []
+
+
 def test_an_order_for_the_stock_is_written_once_and_then_counts_as_on_order(keeper: Client, low: Item) -> None:
     place = text(keeper).split("Nord Tools, for the stock")[1]
     names = ("code", "seen", "request_key", "line")
