@@ -92,6 +92,7 @@ def test_a_kit_is_issued_and_taken_back_in_three_presses_each_and_a_broken_tap_i
 
     back = Presses()
     back.link(page, "Issue and take back")
+    expect(page.get_by_label("Job, or a tag that is kept for it")).to_be_focused()
     page.keyboard.type("http://localhost/tag/T-16")
     back.enter(page)
     expect(page.get_by_role("heading", name="In hand at J-1")).to_be_visible()
@@ -134,6 +135,7 @@ def test_the_counter_works_without_javascript_by_keyboard_alone(browser: Browser
     page = context.new_page()
     log_in(page)
     page.goto("/shelf/counter/")
+    expect(page.get_by_label("Job, or a tag that is kept for it")).to_be_focused()
     page.keyboard.type("T-16")
     page.keyboard.press("Enter")
     page.get_by_label("Further tags").focus()

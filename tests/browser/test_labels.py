@@ -76,7 +76,8 @@ def test_a_scanner_types_into_the_field_and_an_unknown_tag_is_told(page: Page, w
     log_in(page)
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
     page.goto("/tag/")
-    page.keyboard.type("T-61")  # the field has the focus
+    expect(page.locator("input[autofocus]")).to_be_focused()
+    page.keyboard.type("T-61")
     page.keyboard.press("Enter")
     expect(page.get_by_role("alert")).to_contain_text("Nothing here carries “T-61”")
     assert runs_off(page) == []
