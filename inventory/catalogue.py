@@ -25,8 +25,8 @@ FACTS = (
     "cure_hours", "step_diameter", "step_length", "takes_least", "takes_most",
 )  # fmt: skip
 _KEYS = (FACTS.index("thread"), FACTS.index("inner"))
-# How a thing wears and is cared for: no measurement, and changed when the shop learns better.
-CARE = ("life", "most_regrinds", "calibration_days", "pack_size")
+# How a thing is called, wears and is cared for: no measurement, and changed when the shop learns better.
+CARE = ("number", "life", "most_regrinds", "calibration_days", "pack_size")
 # What makes two items the same thing: everything that was measured, and the name where nothing else tells.
 SAME = FACTS[1:]
 
@@ -216,17 +216,17 @@ def supersede_item(
 def care_for(
     item: Item,
     *,
-    anew: Mapping[str, int | None],
+    anew: Mapping[str, Any],
     factors: Mapping[str, int],
     by: str,
     as_of: datetime,
     reason: str = "",
     request_key: str | None = None,
 ) -> Item:
-    """How an item wears and is cared for: life, most regrinds, days between calibrations, pieces in a pack (`CARE`),
-    and how much of its life a hole takes by parent material, in percent, in place of what was said before.
+    """How an item is numbered, wears and is cared for (`CARE`: life, most regrinds, days between calibrations, pieces in
+    a pack), and how much of its life a hole takes by parent material, in percent, in place of what was said before.
 
-    Raises `Refused`: item_life_positive and the other rules of these columns, life_factor_positive.
+    Raises `Refused`: item_number_taken, item_life_positive and the other rules of these columns, life_factor_positive.
     """
     if strange := set(anew) - set(CARE):
         raise ValueError(strange)

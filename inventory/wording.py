@@ -462,6 +462,7 @@ SENTENCES: dict[str, str] = {
     "sheet_written": "Written: {sheet}.",
     "sheet_not_written": "{sheet} cannot be written; name another place, or see to the right to write there.",
     "headings_unknown": "“{typed}” are no headings; write one of: {known}.",
+    "successor_without_number": "What is bought in place of {item} has no catalogue number; give it one first.",
     "offer_of_item_without_number": "{supplier} offers {item}, which has no catalogue number; give it one first.",
     "column_unknown": "{sheet}: there is no column “{column}”[; is “{near}” meant]? Known are {known}.",
     "column_twice": "{sheet}: the column “{column}” stands there twice.",

@@ -113,7 +113,7 @@ class CareForm(Answers):
     """How an item wears and is cared for; what is left empty is not known any more."""
 
     at: Mapping[str, str] = {
-        "item_life_positive": "life", "item_most_regrinds_not_negative": "most_regrinds",
+        "item_number_taken": "number", "item_life_positive": "life", "item_most_regrinds_not_negative": "most_regrinds",
         "item_calibration_days_positive": "calibration_days", "item_pack_size_positive": "pack_size",
     }  # fmt: skip
 
@@ -127,7 +127,7 @@ class CareForm(Answers):
         super().__init__(data, auto_id="id_care_%s", initial={**initial, "request_key": uuid.uuid4().hex})
         self.item, self.as_of = item, as_of
         for name in cared_for(kind):
-            self.fields[name] = CellField(_COLUMNS[name], must=False, longest=160)
+            self.fields[name] = CellField(_COLUMNS[name], must=False, longest=40 if name == "number" else 160)
         if kind.wears:
             self.fields["factors"] = FactorsField()
         self.fields["why"] = forms.CharField(label="Why", max_length=200, required=False)

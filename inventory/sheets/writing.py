@@ -111,6 +111,8 @@ def _stock() -> Iterator[dict[str, str]]:
         if item.pk in factors:
             of["life factors"] = write_factors(factors[item.pk])
         if item.retired:
+            if item.successor_id and not numbers[item.successor_id]:
+                raise Refused(Reason("successor_without_number", item=str(item)))
             of |= {"retired": "yes", "superseded by": numbers.get(item.successor_id or 0, "")}
         for row in kept.get(item.pk, [{}]):
             yield of | row

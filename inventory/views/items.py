@@ -46,8 +46,9 @@ def care(request: HttpRequest, number: str) -> HttpResponse:
     item = _item(number)
     sent = request.POST if request.method == "POST" else None
     form = CareForm(sent, item=item, as_of=timezone.now())
-    if sent is not None and form.cared(by=known_as(request.user)) is not None:
-        return redirect(reverse("item", args=[item.address]))
+    kept = form.cared(by=known_as(request.user)) if sent is not None else None
+    if kept is not None:
+        return redirect(reverse("item", args=[kept.address]))
     told = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "form": form}
     return render(request, "inventory/item_care.html", told, status=400 if form.errors else 200)
 

@@ -15,7 +15,6 @@ from django.views.decorators.http import require_safe
 from inventory import catalogue, order_points, search
 from inventory.errors import Reason, Refused
 from inventory.forms import OrderPointForm
-from inventory.forms.entry import cared_for
 from inventory.kinds import KINDS
 from inventory.models import Item
 from inventory.presses import press_key, pressed, sent
@@ -52,7 +51,6 @@ def item_page(request: HttpRequest, item: Item, form: OrderPointForm | None = No
     found = search.of_item(item, after=request.GET.get("after", ""), as_of=now)
     told: dict[str, Any] = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "found": found}
     told |= {"current": catalogue.current(item), "key": uuid.uuid4().hex}
-    told["cares"] = cared_for(KINDS[item.kind])
     if KINDS[item.kind].wears:
         words = materials()
         told["factors"] = [(words.get(code, code), each) for code, each in sorted(catalogue.factors_of(item).items())]

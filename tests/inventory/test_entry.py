@@ -142,14 +142,14 @@ def care_of(item: Item, **typed: str) -> CareForm:
 
 
 def test_each_kind_is_cared_for_as_it_wears_is_calibrated_or_is_packed() -> None:
-    assert cared_for(KINDS["tap"]) == ("life", "most_regrinds")
-    assert cared_for(KINDS["torque_wrench"]) == ("calibration_days",)
-    assert cared_for(KINDS["insert"]) == ("pack_size",)
+    assert cared_for(KINDS["tap"]) == ("number", "life", "most_regrinds")
+    assert cared_for(KINDS["torque_wrench"]) == ("number", "calibration_days")
+    assert cared_for(KINDS["insert"]) == ("number", "pack_size")
 
 
 def test_life_factors_are_entered_by_the_words_of_the_materials_and_stand_there_when_it_is_opened_again() -> None:
     item = ItemFactory.create(kind="tap", life=100)
-    typed = {"life": "80", "most_regrinds": "2", "factors": "Steel 150\ngrey cast iron 120 %", "why": "tried"}
+    typed = {"number": "T-1", "life": "80", "most_regrinds": "2", "factors": "Steel 150\ngrey cast iron 120 %", "why": "tried"}
     for _ in range(2):
         assert care_of(item, **typed).cared(by="Ida") == item
     item.refresh_from_db()
@@ -190,3 +190,13 @@ def test_a_life_of_nothing_is_told_at_the_life() -> None:
     form = care_of(ItemFactory.create(kind="tap", life=100), life="0")
     assert form.cared(by="Ida") is None
     assert list(form.errors) == ["life"]
+
+
+def test_an_item_gets_a_number_of_its_own_and_none_that_is_taken() -> None:
+    ItemFactory.create(number="T-1")
+    item = ItemFactory.create(kind="oil", number=None)
+    form = care_of(item, number="T-1")
+    assert form.cared(by="Ida") is None
+    assert list(form.errors) == ["number"]
+    assert care_of(item, number="O-1", request_key="m").cared(by="Ida") is not None
+    assert Item.objects.get(pk=item.pk).address == "O-1"

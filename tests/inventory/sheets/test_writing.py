@@ -256,6 +256,14 @@ def test_an_offer_of_an_item_without_a_number_is_not_dropped_in_silence() -> Non
     assert refused.value.reason.code == "offer_of_item_without_number"
 
 
+def test_a_successor_without_a_number_is_not_dropped_in_silence() -> None:
+    new, old = (catalogue.add_item(kind="drill", diameter=size) for size in (5_000_000, 5_100_000))
+    Item.objects.filter(pk=old.pk).update(retired=True, successor=new)
+    with pytest.raises(sheets.reading.Refused) as refused:
+        sheets.as_csv("stock")
+    assert refused.value.reason.code == "successor_without_number"
+
+
 def test_what_is_no_longer_bought_and_what_in_its_place_goes_out_and_in(tmp_path: Path) -> None:
     new = catalogue.add_item(kind="drill", number="Z-2", diameter=5_000_000)
     old = catalogue.add_item(kind="drill", number="A-1", diameter=5_100_000)

@@ -57,7 +57,7 @@ def test_how_an_item_wears_is_entered_and_stands_on_its_page_for_those_who_may_c
     assert f'href="{reverse("item-care", args=["T-1"])}"' in text(keeper, "item", "T-1")
     fitter = client_as("fitter")
     assert reverse("item-care", args=["T-1"]) not in text(fitter, "item", "T-1")
-    told = {"life": "90", "factors": "steel 150\nbronze or brass 80", "request_key": "k"}
+    told = {"number": "T-1", "life": "90", "factors": "steel 150\nbronze or brass 80", "request_key": "k"}
     kept = keeper.post(reverse("item-care", args=["T-1"]), told)
     assert kept.headers["Location"] == reverse("item", args=["T-1"])
     assert "80 % in bronze or brass, 150 % in steel" in text(fitter, "item", "T-1")
