@@ -223,8 +223,8 @@ def care_for(
     reason: str = "",
     request_key: str | None = None,
 ) -> Item:
-    """How an item is numbered, wears and is cared for (`CARE`: life, most regrinds, days between calibrations, pieces in
-    a pack), and how much of its life a hole takes by parent material, in percent, in place of what was said before.
+    """How an item is numbered, wears and is cared for (`CARE`: life, most regrinds, days between calibrations, pieces
+    in a pack), and how much of its life a hole takes by parent material, in percent, in place of what was said before.
 
     Raises `Refused`: item_number_taken, item_life_positive and the other rules of these columns, life_factor_positive.
     """

@@ -149,7 +149,13 @@ def test_each_kind_is_cared_for_as_it_wears_is_calibrated_or_is_packed() -> None
 
 def test_life_factors_are_entered_by_the_words_of_the_materials_and_stand_there_when_it_is_opened_again() -> None:
     item = ItemFactory.create(kind="tap", life=100)
-    typed = {"number": "T-1", "life": "80", "most_regrinds": "2", "factors": "Steel 150\ngrey cast iron 120 %", "why": "tried"}
+    typed = {
+        "number": "T-1",
+        "life": "80",
+        "most_regrinds": "2",
+        "factors": "Steel 150\ngrey cast iron 120 %",
+        "why": "tried",
+    }
     for _ in range(2):
         assert care_of(item, **typed).cared(by="Ida") == item
     item.refresh_from_db()
