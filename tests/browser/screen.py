@@ -19,7 +19,8 @@ def log_in(page: Page, password: str = PASSWORD) -> None:
     page.goto("/")
     page.get_by_label("Username").fill(NAME)
     page.get_by_label("Password").fill(password)
-    page.get_by_role("button", name="Log in").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Log in").click()
 
 
 def picture(page: Page, name: str) -> None:
@@ -31,6 +32,7 @@ def picture(page: Page, name: str) -> None:
 
 def runs_off(page: Page) -> list[str]:
     """What reaches beyond the page's width, where the page itself would have to be scrolled for it."""
+    page.wait_for_load_state()  # between two pages there is nothing to measure
     return page.evaluate(  # type: ignore[no-any-return]
         """() => document.documentElement.scrollWidth <= document.documentElement.clientWidth ? [] :
            [...document.querySelectorAll('body *')]

@@ -73,6 +73,7 @@ def test_two_people_count_blind_one_leaves_and_comes_back_and_it_is_posted(
     page.get_by_role("link", name="Stock counts").click()
     expect(page.get_by_text("1 of 2 bins done")).to_be_visible()
     page.get_by_role("link", name="Count 1").or_(page.get_by_role("link", name=", Main")).first.click()
+    expect(page.get_by_role("link", name="Go on with bin B5")).to_be_visible()
     look(page, f"count-{width}")
     page.get_by_role("link", name="Go on with bin B5").click()
     page.get_by_label("L-7").fill("30")

@@ -53,6 +53,7 @@ def test_a_sheet_is_mapped_put_right_and_taken_in(page: Page, size: tuple[int, i
     log_in(page)
     page.get_by_role("link", name="Shelf").click()
     page.get_by_role("link", name="Sheets in and out").click()
+    expect(page.get_by_label("Sheet of stock")).to_be_visible()
     _looked_over(page, f"sheets-{size[0]}")
     _send(page, FAULTY)
     expect(page.get_by_text("cells parted by semicolon")).to_be_visible()

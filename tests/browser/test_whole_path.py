@@ -37,6 +37,7 @@ def _named(page: Page, name: str) -> Locator:
 
 
 def _answer(page: Page) -> None:
+    expect(page.get_by_role("heading", name="New job")).to_be_visible()
     for name, text in ANSWERS.items():
         if page.locator(f'select[name="{name}"]').count():
             _named(page, name).select_option(text)
