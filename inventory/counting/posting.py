@@ -26,11 +26,14 @@ class PostRefused(Refused):
         self.lines = dict(lines)
 
 
-def decide(*, count: int, entry: int, by: Any, as_of: datetime, counter: str = "") -> CountEntry:
+def decide(
+    *, count: int, entry: int, by: Any, as_of: datetime, counter: str = "", seen: int | None = None
+) -> CountEntry:
     """Of what several found of one line, this entry stands: it is entered once more, as decided.
 
-    Doing so again changes nothing. Raises `Refused`: count_unknown, count_closed, count_entry_unknown where it is none
-    of this count or no longer counts.
+    Doing so again changes nothing. `seen` is the `Review.seen` on which somebody decided: what was entered of the line
+    since is not overruled unseen. Raises `Refused`: count_unknown, count_closed, count_entry_unknown where it is none
+    of this count or no longer counts, count_line_went_on.
     """
     with act():
         counted = open_count(count)
@@ -43,6 +46,8 @@ def decide(*, count: int, entry: int, by: Any, as_of: datetime, counter: str = "
         same = ("found", "book", "position")
         if last.how == "decided" and all(getattr(last, name) == getattr(chosen, name) for name in same):
             return last
+        if seen is not None and last.pk > seen:
+            raise Refused(Reason("count_line_went_on"))
         return CountEntry.objects.create(
             line=chosen.line,
             how="decided",
@@ -55,17 +60,22 @@ def decide(*, count: int, entry: int, by: Any, as_of: datetime, counter: str = "
         )
 
 
-def ask_again(*, count: int, line: int) -> CountLine:
+def ask_again(*, count: int, line: int, seen: int | None = None) -> CountLine:
     """Have a line counted again: what was entered of it until now no longer counts.
 
-    Raises `Refused`: count_unknown, count_closed, count_line_unknown.
+    `seen` is the `Review.seen` on which somebody asked: what was entered since stands, and asking so again changes
+    nothing. Raises `Refused`: count_unknown, count_closed, count_line_unknown.
     """
     with act():
         counted = open_count(count)
         found = CountLine.objects.filter(pk=line, count=counted).first()
         if found is None:
             raise Refused(Reason("count_line_unknown"))
-        found.again_after = found.entries.aggregate(last=Max("pk"))["last"] or 0
+        entries = found.entries.all() if seen is None else found.entries.filter(pk__lte=seen)
+        last = entries.aggregate(last=Max("pk"))["last"] or 0
+        if last <= found.again_after:
+            return found
+        found.again_after = last
         found.save(update_fields=["again_after"])
         CountBin.objects.filter(count=counted, bin=found.bin_id).update(done_at=None, done_by="")
         return found

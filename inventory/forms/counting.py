@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
@@ -153,20 +153,35 @@ def _finding(row: Row, found: int) -> Finding:
 
 
 class CountPostForm(Answers):
-    """Why the lines of a count differ: one reason for all, or one of a line's own."""
+    """Why the lines of a count differ: one reason for all, or one of a line's own.
+
+    What was typed at a line that does not differ any more is carried along, for when it does again.
+    """
 
     reason = text_field("One reason for all that differ", 200)
     seen = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
-    def __init__(self, data: Any = None, *, lines: Iterable[int], seen: int = 0) -> None:
+    def __init__(
+        self, data: Any = None, *, lines: Iterable[int], seen: int = 0, typed: Mapping[str, str] | None = None
+    ) -> None:
+        """`typed` is what stands there before anything is judged, by the name of its field."""
         super().__init__(data, initial={"request_key": uuid.uuid4().hex, "seen": seen})
         self.lines = list(lines)
+        self.typed: Mapping[str, str] = data if data is not None else typed or {}
         for line in self.lines:
             self.fields[f"reason-{line}"] = text_field("Its own reason", 200)
+        of_reasons = [name for name in self.fields if "reason" in name and name in self.typed]
+        self.initial.update({name: self.typed[name] for name in of_reasons})
 
     def of(self, line: int) -> Any:
         return self[f"reason-{line}"]
+
+    @property
+    def carried(self) -> list[tuple[str, str]]:
+        """Reasons that were typed at lines that are not asked about now: the name and what was typed."""
+        names = [name for name in self.typed if re.fullmatch(r"reason-[0-9]{1,18}", name) and name not in self.fields]
+        return [(name, self.typed[name]) for name in names if self.typed[name].strip()]
 
     @property
     def reasons(self) -> dict[int, str]:
@@ -176,5 +191,6 @@ class CountPostForm(Answers):
 class CountEndForm(Answers):
     """Why a count is given up."""
 
+    use_required_attribute = False  # in the review it stands in one form with what is no part of giving up
     why = text_field("Why it is given up", 200, required=True)
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)

@@ -186,21 +186,28 @@ def review(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _review_page(
-    request: HttpRequest, count: StockCount, form: CountPostForm | None = None, refused: Reason | None = None
+    request: HttpRequest,
+    count: StockCount,
+    form: CountPostForm | None = None,
+    *,
+    refused: Reason | None = None,
+    done: Reason | None = None,
+    ending: CountEndForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
+    """The review as it is now, with what was typed on it; `done` says what the press did."""
     now = counting.review(count)
-    sent_again = form is not None
     form = _post_form(now) if form is None else form
+    ending = ending or CountEndForm(initial={"why": sent(request, "why")})
     told = {
         "area": "shelf", "count": count, "form": form, "accuracy": now.accuracy, "review": now, "refused": refused,
-        "in_the_way": now.of("disputed", "again"), "not_counted": now.of("not_counted"),
+        "in_the_way": now.of("disputed", "again"), "not_counted": now.of("not_counted"), "done": done,
         "differs": [(each, _reason_field(form, each)) for each in now.of("differs")],
         "right": now.of("right"),
         "undone": [each for each in counting.places(count) if each.done_at is None],
-        "ending": CountEndForm(initial={"request_key": uuid.uuid4().hex}),
+        "ending": ending, "within": "review",
     }  # fmt: skip
-    status = status_of(refused) if refused else 400 if sent_again else 200
-    return render(request, "inventory/count_review.html", told, status=status)
+    return render(request, "inventory/count_review.html", told, status=status_of(refused) if refused else status)
 
 
 def _reason_field(form: CountPostForm, judged: Judged) -> Any:
@@ -218,13 +225,15 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
     """Of what several found of one line, one figure stands."""
     found = _count(pk)
     try:
-        counting.decide(
+        stands = counting.decide(
             count=pk, entry=_number(sent(request, "entry")), by=known_as(request.user), counter=_counter(request),
-            as_of=timezone.now(),
+            as_of=timezone.now(), seen=_seen(request),
         )  # fmt: skip
     except Refused as refused:
-        return _refused(request, found, refused.reason)
-    return redirect("count-review", pk=pk)
+        return _settled(request, found, refused=refused.reason)
+    line = stands.line
+    done = Reason("count_stands", found=stands.found, thing=str(line), bin=line.bin.name)
+    return _settled(request, found, done=done)
 
 
 @page(POST_COUNT)
@@ -233,26 +242,36 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
     """Have one line counted again."""
     found = _count(pk)
     try:
-        counting.ask_again(count=pk, line=_number(sent(request, "line")))
+        line = counting.ask_again(count=pk, line=_number(sent(request, "line")), seen=_seen(request))
     except Refused as refused:
-        return _refused(request, found, refused.reason)
-    return redirect("count-review", pk=pk)
+        return _settled(request, found, refused=refused.reason)
+    return _settled(request, found, done=Reason("count_asked_again", thing=str(line), bin=line.bin.name))
 
 
-def _refused(request: HttpRequest, count: StockCount, reason: Reason) -> HttpResponse:
-    if count.state != "open":
+def _seen(request: HttpRequest) -> int | None:
+    """What the review on the page had regard to; None where no page says so."""
+    return _number(seen) if (seen := sent(request, "seen")) else None
+
+
+def _settled(
+    request: HttpRequest, count: StockCount, *, done: Reason | None = None, refused: Reason | None = None
+) -> HttpResponse:
+    """The review after a press at one line, with every reason that was typed at others; sent again it does nothing."""
+    if refused is not None and refused.code == "count_closed":
         return redirect("count", pk=count.pk)
-    return _review_page(request, count, refused=reason)
+    return _review_page(request, count, _as_typed(request, counting.review(count)), done=done, refused=refused)
 
 
 @page(POST_COUNT)
 @pressed("count-review")
 def post(request: HttpRequest, pk: int) -> HttpResponse:
-    """Post all of it or nothing, with the reasons as they were typed."""
+    """Post all of it or nothing, with the reasons as they were typed. Enter in a field posts nothing."""
     found = _count(pk)
+    if sent(request, "keep"):
+        return _settled(request, found, done=Reason("count_reasons_kept"))
     form = _post_form(counting.review(found), request.POST)
     if not form.is_valid():
-        return _review_page(request, found, form)
+        return _review_page(request, found, form, status=400)
     try:
         counting.post(
             count=pk, reason=form.cleaned_data["reason"], reasons=form.reasons, seen=form.cleaned_data["seen"],
@@ -263,12 +282,12 @@ def post(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("count", pk=pk)
         lines = refused.lines if isinstance(refused, PostRefused) else {}
         told = Reason("count_reasons_missing") if refused.reason.code == "reason_missing" else refused.reason
-        return _review_page(request, found, _seen_anew(request, found, lines), told)
+        return _review_page(request, found, _seen_anew(request, found, lines), refused=told)
     return redirect(f"{reverse('count', args=[pk])}#lines")
 
 
 def _seen_anew(request: HttpRequest, count: StockCount, refused: Mapping[int, Reason]) -> CountPostForm:
-    """What was typed, about the count as it stands by now."""
+    """What was typed, about the count as it stands by now, with what was refused of each line."""
     now, data = counting.review(count), request.POST.copy()
     data["seen"] = str(now.seen)
     form = _post_form(now, data)
@@ -277,19 +296,28 @@ def _seen_anew(request: HttpRequest, count: StockCount, refused: Mapping[int, Re
     return form
 
 
+def _as_typed(request: HttpRequest, now: Review) -> CountPostForm:
+    """What was typed, not judged yet: no field is found fault with by a press that was not about it."""
+    typed = {name: sent(request, name) for name in request.POST}
+    lines = [each.line.pk for each in now.of("differs") if each.line]
+    return CountPostForm(lines=lines, seen=now.seen, typed=typed)
+
+
 @page(POST_COUNT)
 @pressed("count")
 def abandon(request: HttpRequest, pk: int) -> HttpResponse:
     """Give a count up: nothing of it is posted."""
     found, form = _count(pk), CountEndForm(request.POST)
-    if not form.is_valid():
-        return _count_page(request, found, form, 400)
-    try:
-        counting.abandon(
-            count=pk, reason=form.cleaned_data["why"], by=known_as(request.user), as_of=timezone.now(),
-            request_key=form.cleaned_data["request_key"] or None,
-        )  # fmt: skip
-    except Refused as refused:
-        form.add_error(None, Fault(refused.reason))
-        return _count_page(request, found, form, status_of(refused.reason))
-    return redirect("count", pk=pk)
+    if form.is_valid():
+        try:
+            counting.abandon(
+                count=pk, reason=form.cleaned_data["why"], by=known_as(request.user), as_of=timezone.now(),
+                request_key=form.cleaned_data["request_key"] or None,
+            )  # fmt: skip
+        except Refused as refused:
+            form.add_error(None, Fault(refused.reason))
+            return _count_page(request, found, form, status_of(refused.reason))
+        return redirect("count", pk=pk)
+    if _seen(request) is not None and found.state == "open":  # from the review, where more was typed
+        return _review_page(request, found, _as_typed(request, counting.review(found)), ending=form, status=400)
+    return _count_page(request, found, form, 400)

@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth import get_user_model
+from django.utils import timezone
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
-from inventory import stock
-from inventory.models import Batch, StockCount, Unit
+from inventory import counting, stock
+from inventory.counting import Finding
+from inventory.models import Batch, Movement, StockCount, Unit
 from inventory.roles import give_role
 from tests.browser.screen import NAME, PASSWORD, log_in, picture, runs_off
 from tests.factories import BatchFactory, BinFactory, InsertFactory, SiteFactory, TapFactory, UnitFactory
@@ -110,3 +112,42 @@ def test_two_people_count_blind_one_leaves_and_comes_back_and_it_is_posted(
     assert stock.disagreements() == []
     page.goto("/figures/")
     expect(page.get_by_text("75.0 %")).to_be_visible()
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (820, 1180)])
+def test_a_press_at_one_line_of_the_review_keeps_the_reasons_typed_at_others(
+    browser: Browser, live_server: Any, width: int, height: int, scripts: bool
+) -> None:
+    lots = {batch.lot: batch for batch in Batch.objects.all()}
+    bin, now = lots["L-9"].bin, timezone.now()
+    count = counting.start(site="Main", bins=[bin.pk, lots["L-7"].bin_id], blind=True, by="Ben", as_of=now)
+    entry: Any = {"count": count.pk, "by": "Ben", "counter": "ben", "as_of": now, "nothing_else": True}
+    taps = [Finding(1, unit=unit.pk) for unit in Unit.objects.filter(tag="T-16")]
+    counting.enter(bin=bin.pk, findings=[Finding(10, batch=lots["L-9"].pk), *taps], **entry)
+    counting.enter(bin=lots["L-7"].bin_id, findings=[Finding(29, batch=lots["L-7"].pk)], **entry)
+    size = ViewportSize(width=width, height=height)
+    context = browser.new_context(base_url=live_server.url, viewport=size, java_script_enabled=scripts)
+    page = context.new_page()
+    log_in(page)
+    page.goto(f"/shelf/counts/{count.pk}/review/")
+    row = page.get_by_role("row")
+    row.filter(has_text="L-9").get_by_label("Its own reason").fill("fell behind the drawer")
+    page.get_by_label("One reason for all that differ").fill("yearly count")
+    page.get_by_role("button", name="Count T-17 again").click()
+    expect(page.get_by_role("status")).to_contain_text("T-17 in bin B4 is asked for again")
+    expect(page.get_by_label("One reason for all that differ")).to_have_value("yearly count")
+    own = row.filter(has_text="L-9").get_by_label("Its own reason")
+    expect(own).to_have_value("fell behind the drawer")
+    own.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("Nothing is posted until you press")
+    expect(row.filter(has_text="L-9").get_by_label("Its own reason")).to_have_value("fell behind the drawer")
+    page.reload()  # sends the press once more, which does nothing more
+    expect(row.filter(has_text="L-9").get_by_label("Its own reason")).to_have_value("fell behind the drawer")
+    assert runs_off(page) == []
+    page.get_by_role("button", name="Post the count", exact=True).click()
+    expect(page.get_by_role("heading", name="What it came to")).to_be_visible()
+    assert sorted(Movement.objects.filter(act="counted").values_list("batch__lot", "reason")) == [
+        ("L-7", "yearly count"), ("L-9", "fell behind the drawer"),
+    ]  # fmt: skip
+    context.close()

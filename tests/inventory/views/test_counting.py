@@ -185,7 +185,7 @@ def test_two_figures_are_decided_in_the_review_and_posted_once_with_a_reason_eac
     assert "ada, ben found different figures: decide which stands." in shown
     assert "Post the count</button>" not in shown
     entry = CountEntry.objects.get(found=4701)
-    assert keeper.post(reverse("count-decide", args=[count.pk]), {"entry": entry.pk}).status_code == 302
+    assert keeper.post(reverse("count-decide", args=[count.pk]), {"entry": entry.pk}).status_code == 200
     shown = flat(keeper.get(address))
     assert '<td class="number" data-head="Difference">−10</td>' in shown
     assert "<dt>Pieces off, too many and too few added up</dt><dd>10</dd>" in shown
@@ -214,6 +214,77 @@ def test_a_post_upon_a_review_that_somebody_overtook_is_refused_and_keeps_the_re
     assert "Somebody entered more while this review stood open" in flat(answer)
     assert 'value="spilt"' in flat(answer)
     assert f'name="seen" value="{counting.review(count).seen}"' in flat(answer)
+
+
+def fields(shown: str) -> dict[str, str]:
+    """What a browser would send of the review: every field with what stands in it."""
+    return dict(re.findall(r'<input[^>]*? name="((?:reason|seen|request_key)[^"]*)"[^>]*? value="([^"]*)"', shown))
+
+
+def test_pressing_at_one_line_loses_no_reason_typed_at_another_nor_for_all(keeper: Client, bin: Bin) -> None:
+    more = BatchFactory.create(bin=bin, lot="L-10", quantity=5)
+    count, field = begin(bin), batch_field()
+    also = {f"batch-{more.pk}": "4", "tags": "T-16\nX-1"}
+    send(client_as("fitter", "ada"), count, bin, **also, **{field: "4700"})
+    send(client_as("fitter", "ben"), count, bin, **also, **{field: "4701"})
+    lot, few = CountLine.objects.get(batch__lot="L-9"), CountLine.objects.get(batch=more)
+    tag, entry = CountLine.objects.get(called="X-1"), CountEntry.objects.get(found=4701)
+    typed = {"seen": str(counting.review(count).seen), "request_key": "p", "reason": "yearly", "why": "rain",
+             f"reason-{few.pk}": "spilt", f"reason-{tag.pk}": "a stranger"}  # fmt: skip
+    decided = flat(keeper.post(reverse("count-decide", args=[count.pk]), {**typed, "entry": entry.pk}))
+    kept = fields(decided)
+    assert (kept["reason"], kept[f"reason-{few.pk}"], kept[f"reason-{tag.pk}"]) == ("yearly", "spilt", "a stranger")
+    assert 'value="rain"' in decided
+    assert "4701 of L-9 in bin B4 stands." in decided
+    press = {**typed, "seen": kept["seen"], "line": few.pk, f"reason-{lot.pk}": "miscounted"}
+    asked = flat(keeper.post(reverse("count-again", args=[count.pk]), press))
+    kept = fields(asked)
+    assert kept[f"reason-{lot.pk}"] == "miscounted"
+    assert f'<input type="hidden" name="reason-{few.pk}" value="spilt">' in asked  # for when it differs once more
+    assert "L-10 in bin B4 is asked for again" in asked
+    send(client_as("fitter", "cy"), count, bin, later="1", **{f"batch-{more.pk}": "3"})
+    refused = flat(keeper.post(reverse("count-again", args=[count.pk]), {**typed, "line": "0"}))
+    assert fields(refused)[f"reason-{few.pk}"] == "spilt"
+    assert "There is no such line in this count." in refused
+    ended = keeper.post(reverse("count-abandon", args=[count.pk]), {**typed, "why": " "})
+    assert (ended.status_code, fields(flat(ended))["reason"]) == (400, "yearly")
+    assert StockCount.objects.get().state == "open"
+
+
+def test_enter_in_a_field_of_the_review_posts_nothing_and_keeps_what_is_typed(keeper: Client, bin: Bin) -> None:
+    count = begin(bin)
+    send(client_as("fitter", "ada"), count, bin, tags="T-16", **{batch_field(): "4700"})
+    shown = flat(keeper.get(reverse("count-review", args=[count.pk])))
+    form = shown[shown.index('id="review"') :]
+    first = form[form.index("<button") :]
+    assert first.startswith('<button hidden name="keep"')  # it is what Enter presses
+    sent = {**fields(shown), "reason": "spilt", "keep": "1"}
+    answer = flat(keeper.post(reverse("count-post", args=[count.pk]), sent))
+    assert fields(answer)["reason"] == "spilt"
+    assert "Nothing is posted until you press" in answer
+    assert StockCount.objects.get().state == "open"
+
+
+def test_a_press_at_a_line_that_is_sent_again_overrules_nothing_that_was_entered_since(
+    fitter: Client, keeper: Client, bin: Bin
+) -> None:
+    count, field = begin(bin), batch_field()
+    send(client_as("fitter", "ada"), count, bin, tags="T-16", **{field: "4700"})
+    line, seen = CountLine.objects.get(batch__isnull=False), counting.review(count).seen
+    entry = CountEntry.objects.get(found=4700)
+    keeper.post(reverse("count-again", args=[count.pk]), {"line": line.pk, "seen": seen})
+    send(fitter, count, bin, **{field: "4709"})
+    keeper.post(reverse("count-again", args=[count.pk]), {"line": line.pk, "seen": seen})  # reloaded
+    assert [each.found for each in counting.review(count).of("differs")] == [4709]
+    assert counting.places(count)[0].done_at is not None
+    stale = keeper.post(reverse("count-decide", args=[count.pk]), {"entry": entry.pk, "seen": seen})
+    assert stale.status_code == 404  # that figure no longer counts
+    send(client_as("fitter", "ben"), count, bin, **{field: "4708"})
+    mine = CountEntry.objects.get(found=4709)
+    overtaken = keeper.post(reverse("count-decide", args=[count.pk]), {"entry": mine.pk, "seen": mine.pk})
+    assert overtaken.status_code == 409
+    assert "Somebody entered more of this line" in flat(overtaken)
+    assert not CountEntry.objects.filter(how="decided").exists()
 
 
 def test_a_line_is_asked_for_again_and_the_counter_is_told(fitter: Client, keeper: Client, bin: Bin) -> None:
