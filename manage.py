@@ -17,6 +17,7 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
     from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
+    from django.db import OperationalError
 
     try:
         execute_from_command_line(sys.argv)
@@ -24,6 +25,10 @@ def main() -> None:
     except ImproperlyConfigured as error:  # something in the environment, and the sentence says what
         print(error, file=sys.stderr)
         raise SystemExit(2) from None
+    except OperationalError as error:
+        from repairs.site import busy
+
+        raise SystemExit(busy.ended(error)) from None
     except BrokenPipeError:  # whoever read along has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 

@@ -18,11 +18,24 @@ from typing import Any, ClassVar
 
 from django.apps import apps
 from django.core import checks
-from django.db import IntegrityError, connections, models, transaction
+from django.db import IntegrityError, OperationalError, connections, models, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from inventory.errors import Reason, Refused
 from inventory.wording import SENTENCES
+
+# --- a database that is busy -------------------------------------------------------------------------------
+
+# What SQLite says of a lock that others held too long; PostgreSQL says it by a code of its own.
+_LOCKED = ("database is locked", "database table is locked")
+_CODES = ("55P03", "40P01", "40001")  # lock not available, deadlock, serialization failure
+
+
+def is_busy(error: BaseException) -> bool:
+    """Whether the database refused only because others were writing."""
+    code = getattr(error.__cause__, "sqlstate", None)
+    return isinstance(error, OperationalError) and (code in _CODES or str(error) in _LOCKED)
+
 
 # --- rules about one row -----------------------------------------------------------------------------------
 

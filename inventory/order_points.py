@@ -17,7 +17,7 @@ from django.db.models import Min, Q, Sum
 from inventory import policy, purchasing
 from inventory.errors import Reason, Refused
 from inventory.guards import act
-from inventory.kinds import OfferFacts
+from inventory.kinds import KINDS, OfferFacts
 from inventory.models import Batch, Item, Movement, OrderPoint
 from inventory.purchasing import OnOrder
 from inventory.reordering import TAKEN, Move, Proposal, Tier, position, propose, use_by_day, wanted
@@ -124,7 +124,7 @@ def history(item: Item, most: int = 20) -> list[OrderPoint]:
 def counted(*, after: int = 0, low: bool = False, as_of: datetime) -> tuple[list[Standing], int]:
     """A page of counted items with their proposals, in the order of their ids, and the id to go on after (0: none).
 
-    `low`: those alone that stand at or below their order point, all of them. At most nine queries.
+    `low`: those alone that stand at or below their order point, all of them. At most ten queries.
     """
     if low:
         return standings(as_of=as_of, low=True, proposals=True), 0
@@ -134,12 +134,12 @@ def counted(*, after: int = 0, low: bool = False, as_of: datetime) -> tuple[list
 
 
 def standing(item: Item, *, as_of: datetime) -> Standing:
-    """One counted item with its proposal. At most eight queries."""
+    """One counted item with its proposal. At most nine queries."""
     return _standings([item], as_of=as_of, proposals=True)[0]
 
 
 def standings(*, as_of: datetime, low: bool = False, proposals: bool = False) -> list[Standing]:
-    """Every item that has an order point; `low` those at or below it alone. At most nine queries."""
+    """Every item that has an order point; `low` those at or below it alone. At most ten queries."""
     items = list(Item.objects.filter(counted=True, retired=False, pk__in=list(last_set())).order_by("id"))
     found = _standings(items, as_of=as_of, proposals=False)
     if low:
@@ -173,14 +173,14 @@ def _standings(items: Sequence[Item], *, as_of: datetime, proposals: bool) -> li
 
 
 def _proposals(items: Sequence[Item], *, as_of: datetime) -> dict[int, Proposal]:
-    """What would be reasonable for each; at most six queries."""
+    """What would be reasonable for each; at most seven queries."""
     ids, zone, now = [item.pk for item in items], settings.SHOP_ZONE, policy.current()
     today = as_of.astimezone(zone).date()
     since = as_of - timedelta(days=int(now["history_days"]))
     began = dict(
         Movement.objects.filter(batch__item__in=ids).order_by().values_list("batch__item").annotate(first=Min("at"))
     )
-    moves = moves_of(ids, since=since)
+    moves, keeps = moves_of(ids, since=since), _keeps(ids)
     leads, offers = purchasing.lead_days(ids, since=since), purchasing.offers_for(ids)
     found = {}
     for item in items:
@@ -190,8 +190,23 @@ def _proposals(items: Sequence[Item], *, as_of: datetime) -> dict[int, Proposal]
         found[item.pk] = propose(
             use_by_day(moves[item.pk]), first=at.astimezone(zone).date(), last=today, leads=leads.get(item.pk, []),
             offered=offer.lead_days if offer else None, terms=policy.terms(now), tiers=tiers, pack=pack,
-            currency=offer.currency if offer else "",
+            currency=offer.currency if offer else "", shelf_days=keeps.get(item.pk),
+            perishable=KINDS[item.kind].perishable,
         )  # fmt: skip
+    return found
+
+
+def _keeps(items: Collection[int]) -> dict[int, int]:
+    """For how many days each of these items was good when it came, by the lot that was so for the shortest. One query.
+
+    A lot that was past its day when it came tells nothing of how long the next one keeps.
+    """
+    found: dict[int, int] = {}
+    came = Batch.objects.filter(item__in=items, expires__isnull=False).order_by()
+    for item, expires, at in came.values_list("item", "expires").annotate(came=Min("movements__at")):
+        days = (expires - at.astimezone(settings.SHOP_ZONE).date()).days + 1 if at else 0
+        if days > 0:
+            found[item] = min(days, found.get(item, days))
     return found
 
 

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 from statistics import NormalDist
+from typing import Any
 
 from inventory.errors import Reason
 
@@ -293,27 +294,32 @@ def cheapest_lot(
     hold_rate: Fraction | float = 0,
     hold_each: Fraction | float = 0,
     pack: int = 1,
+    most: float = math.inf,
 ) -> Lot:
     """The quantity whose goods, orders and keeping cost least where more pieces are cheaper (all-units breaks).
 
     A break counts from its own quantity on. Keeping a piece costs `hold_each` and `hold_rate` of its price. With
-    `pack` above nought whole packs are ordered; 0 leaves the quantity as it is reckoned.
+    `pack` above nought whole packs are ordered; 0 leaves the quantity as it is reckoned. Never more than `most` pieces
+    at once, but one pack, since nobody sells less.
 
     >>> tiers = [Tier(1, Fraction(500)), Tier(200, Fraction(475)), Tier(500, Fraction(450))]
     >>> cheapest_lot(1000, 200, tiers, hold_rate=Fraction(1, 5), pack=0)
     Lot(pieces=500.0, price=Fraction(450, 1), cost=472900.0)
+    >>> cheapest_lot(1000, 200, tiers, hold_rate=Fraction(1, 5), pack=10, most=444).pieces
+    200.0
     """
     found: list[Lot] = []
+    limit = max(most, pack or tiers[0].least)
     for at, tier in enumerate(tiers):
         hold = hold_each + hold_rate * tier.price
-        most = tiers[at + 1].least - (pack or 0) if at + 1 < len(tiers) else math.inf
+        top = min(limit, tiers[at + 1].least - (pack or 0) if at + 1 < len(tiers) else math.inf)
         best = order_quantity(demand, order_cost, hold) if hold else float(demand)
-        wanted = [min(max(best, tier.least), most)]
+        wanted = [min(max(best, tier.least), top)]
         if pack:
             whole = wanted[0] / pack
             wanted = [number * pack for number in (math.floor(whole), math.ceil(whole))]
         for pieces in wanted:
-            if tier.least <= pieces <= most and pieces > 0:
+            if tier.least <= pieces <= top and pieces > 0:
                 cost = float(demand) * float(tier.price) + yearly_cost(pieces, demand, order_cost, hold)
                 found.append(Lot(float(pieces), tier.price, cost))
     return min(found, key=lambda lot: (lot.cost, lot.pieces))
@@ -354,13 +360,17 @@ def propose(
     tiers: Sequence[Tier] = (),
     pack: int = 1,
     currency: str = "",
+    shelf_days: int | None = None,
+    perishable: bool = False,
 ) -> Proposal:
     """Minimum, order point and maximum for one item, with the arithmetic line by line.
 
     `used` are pieces by day, looked at from `first` to `last`; `leads` the days that orders of it took, `offered` the
     days that the offer names where there were none; `tiers` the prices of a piece, `pack` the pieces of a pack.
     Minimum is what is there to be safe, order point less mean use; maximum the order point and the cheapest lot, or
-    one pack where nobody offers it.
+    one pack where nobody offers it. The maximum is never more than is used in a year, nor in `shelf_days`, the days
+    for which it keeps from its delivery on, None where that is not known; where the order point and one pack are more
+    already, that is told. A `perishable` item of which it is not known is told too.
 
     >>> terms = Terms(Fraction(95, 100), 90, 5, 1500, Fraction(20, 100))
     >>> propose({}, first=date(2026, 1, 1), last=date(2026, 1, 9), leads=[], offered=4, terms=terms).lines[0].code
@@ -426,23 +436,47 @@ def propose(
             point = normal
     least = max(0, math.ceil(point - mean))
     lines.append(Reason("safety_stock", point=point, mean=over["mean"], least=least))
+    keeps, why = _kept_for(shelf_days)
+    room = math.floor(use.mean * keeps) - point
     if tiers:
         demand = use.mean * DAYS_A_YEAR
-        lot = cheapest_lot(demand, terms.order_cost, tiers, hold_rate=terms.hold_rate, pack=pack)
+        reckoned: Any = {"hold_rate": terms.hold_rate, "pack": pack}
+        free = cheapest_lot(demand, terms.order_cost, tiers, **reckoned)
+        lot = cheapest_lot(demand, terms.order_cost, tiers, most=room, **reckoned)
         pieces = int(lot.pieces)
         lines.append(
             Reason(
                 "cheapest_lot",
                 a_year=_shown(demand), order_minor=terms.order_cost, rate=_shown(terms.hold_rate * 100),
-                each_minor=round(lot.price), pieces=pieces, packs=pieces // pack, cost_minor=round(lot.cost),
-                currency=currency,
+                each_minor=round(free.price), pieces=int(free.pieces), packs=int(free.pieces) // pack,
+                cost_minor=round(free.cost), currency=currency,
             )
         )  # fmt: skip
+        if pieces < free.pieces:
+            lines.append(
+                Reason(
+                    f"lot_within_{why}",
+                    days=keeps, use=math.floor(use.mean * keeps), maximum=point + int(free.pieces), pieces=pieces,
+                    each_minor=round(lot.price), currency=currency,
+                )
+            )  # fmt: skip
     else:
         pieces = max(1, pack)
         lines.append(Reason("lot_not_known", pieces=pieces))
-    lines.append(Reason("maximum_sum", point=point, pieces=pieces, maximum=point + pieces))
-    return Proposal(least, point, point + pieces, tuple(lines))
+    maximum = point + pieces
+    lines.append(Reason("maximum_sum", point=point, pieces=pieces, maximum=maximum))
+    if pieces > room:
+        lines.append(Reason(f"maximum_over_{why}", days=keeps, maximum=maximum, lasts=math.ceil(maximum / use.mean)))
+    if perishable and shelf_days is None:
+        lines.append(Reason("shelf_life_unknown"))
+    return Proposal(least, point, maximum, tuple(lines))
+
+
+def _kept_for(shelf_days: int | None) -> tuple[int, str]:
+    """For how many days of use it makes sense to hold: a year, or as long as it keeps where that is less."""
+    if shelf_days is not None and shelf_days < DAYS_A_YEAR:
+        return max(0, shelf_days), "shelf_life"
+    return DAYS_A_YEAR, "a_year"
 
 
 def _shown(number: Fraction | float | None) -> str:

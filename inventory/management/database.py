@@ -10,6 +10,7 @@ from django.db import OperationalError, ProgrammingError, connection
 from django.db.migrations.executor import MigrationExecutor
 
 from inventory.errors import Reason
+from inventory.guards import is_busy
 from inventory.wording import say
 
 NOT_MADE = 2
@@ -25,6 +26,8 @@ def made_database() -> Iterator[None]:
     try:
         yield
     except (OperationalError, ProgrammingError) as error:
+        if is_busy(error):  # told by the site's own sentence, whatever else waits
+            raise
         executor = MigrationExecutor(connection)
         if not executor.migration_plan(executor.loader.graph.leaf_nodes()):
             raise

@@ -1,7 +1,8 @@
-"""A database that is busy: the one place where that becomes an answer, for pages and programs alike."""
+"""A database that is busy: the one place where that becomes an answer, for pages, programs and commands alike."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 
 from django.db import OperationalError
@@ -9,19 +10,20 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
 from inventory.errors import Reason
+from inventory.guards import is_busy
 from inventory.refusals import errors
 from repairs.wording import say
 
 _SECONDS = "5"  # after which it is worth another try
-# What SQLite says of a lock that others held too long; PostgreSQL says it by a code of its own.
-_LOCKED = ("database is locked", "database table is locked")
-_CODES = ("55P03", "40P01", "40001")  # lock not available, deadlock, serialization failure
+_TRY_AGAIN = 75  # EX_TEMPFAIL of sysexits.h: it failed for now, and the same may do later
 
 
-def is_busy(error: BaseException) -> bool:
-    """Whether the database refused only because others were writing."""
-    code = getattr(error.__cause__, "sqlstate", None)
-    return isinstance(error, OperationalError) and (code in _CODES or str(error) in _LOCKED)
+def ended(error: OperationalError) -> int:
+    """End a command that met a lock which others held too long: a sentence, and the exit code. Others are raised."""
+    if not is_busy(error):
+        raise error
+    print(say(Reason("database_busy")), file=sys.stderr)
+    return _TRY_AGAIN
 
 
 class BusyMiddleware:

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from inventory import guards, order_points, policy, purchasing, reservations, stock
 from inventory.errors import Refused
 from inventory.models import Item, OrderPoint
-from tests.factories import BatchFactory, BinFactory, InsertFactory, SupplierFactory, TapFactory
+from tests.factories import BatchFactory, BinFactory, InsertFactory, ItemFactory, SupplierFactory, TapFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -137,6 +137,35 @@ def test_a_higher_service_level_raises_what_is_proposed(used: Item) -> None:
     assert after.order_point > before.order_point
 
 
+def test_what_expires_is_never_proposed_for_longer_than_its_shortest_lot_kept(used: Item) -> None:
+    firm = SupplierFactory.create(name="Nord")
+    purchasing.add_offer(supplier=firm, items=[(used, 1)], price=1, lead_days=4)
+    free = standing(used).proposal
+    for lot, came, days in (("A", 50, 89), ("B", 40, 200), ("C", 30, -1)):
+        at = NOW - timedelta(days=came)
+        BatchFactory.create(item=used, lot=lot, as_of=at, expires=at.date() + timedelta(days=days))
+    found = standing(used).proposal
+    assert free is not None
+    assert found is not None
+    told = {line.code: line.data for line in found.lines}
+    # 39 in 101 days: 140.9 in a year, 34.75 in the 90 days of lot A, its first and last taken in; C was past its day
+    assert told["lot_within_shelf_life"]["days"] == 90
+    assert free.maximum == 140
+    assert found.maximum == 34
+
+
+@pytest.mark.parametrize(("kind", "told"), [("adhesive", True), ("cleaner", False)])
+def test_how_long_a_perishable_keeps_is_told_as_not_checked_where_no_lot_says_it(kind: str, told: bool) -> None:
+    item = ItemFactory.create(kind=kind, name="x")
+    batch = BatchFactory.create(item=item, quantity=100, as_of=NOW - timedelta(days=100))
+    for at in range(20):
+        stock.issue_batch(batch=batch, quantity=2, label="J-1", by="Ida", as_of=NOW - timedelta(days=99 - at * 5))
+    purchasing.add_offer(supplier=SupplierFactory.create(name="Nord"), items=[(item, 1)], price=1, lead_days=4)
+    found = standing(item).proposal
+    assert found is not None
+    assert (found.lines[-1].code == "shelf_life_unknown") is told
+
+
 def test_a_short_history_is_told_as_unknown() -> None:
     item = InsertFactory.create()
     BatchFactory.create(item=item, as_of=NOW - timedelta(days=3))
@@ -157,8 +186,9 @@ def test_a_page_of_items_asks_a_fixed_number_of_queries(count: int) -> None:
     ) as told:
         found, more = order_points.counted(as_of=NOW)
     assert (len(found), more) == (count, 0)
-    # items; batches, on order, order points; settings, begin, ledger, lead times (2), offers (1: there are none)
-    assert len(told) == 10
+    # items; batches, on order, order points; settings, begin, ledger, how long it keeps, lead times (2), offers (1:
+    # there are none)
+    assert len(told) == 11
     with CaptureQueriesContext(connection) as low:
         assert len(order_points.standings(as_of=NOW, low=True)) == count
     assert len(low) == 5

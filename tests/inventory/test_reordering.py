@@ -225,6 +225,44 @@ def test_without_orders_the_lead_time_is_the_offers_and_its_deviation_is_not_kno
     assert not asked(used, offered=None).known
 
 
+def test_never_more_than_a_years_use_is_proposed_and_the_arithmetic_says_what_was_cut() -> None:
+    used = {on(at * 5): 1 for at in range(20)}  # 0.2 a day, 73 a year
+    cheap = asked(used, tiers=(Tier(1, Fraction(1)),))  # of what costs next to nothing a heap is cheapest
+    told = {line.code: line.data for line in cheap.lines}
+    assert told["cheapest_lot"]["pieces"] > 1000
+    assert (told["lot_within_a_year"]["use"], told["lot_within_a_year"]["days"]) == (73, 365)
+    assert cheap.maximum == 73 == cheap.order_point + told["lot_within_a_year"]["pieces"]
+    in_packs = asked(used, tiers=(Tier(10, Fraction(1)),), pack=10)
+    assert in_packs.maximum == in_packs.order_point + 70
+    assert "maximum_over_a_year" not in [line.code for line in (*cheap.lines, *in_packs.lines)]
+
+
+def test_a_break_of_price_beyond_a_years_use_is_not_reached_for() -> None:
+    used = {on(at * 5): 1 for at in range(20)}
+    tiers = (Tier(1, Fraction(100)), Tier(100, Fraction(1)))
+    told = {line.code: line.data for line in asked(used, tiers=tiers).lines}
+    assert (told["cheapest_lot"]["each_minor"], told["lot_within_a_year"]["each_minor"]) == (1, 100)
+
+
+@pytest.mark.parametrize("tiers", [(Tier(100, Fraction(1)),), ()])
+def test_where_one_pack_alone_lasts_for_more_than_a_year_that_is_told_beside_the_maximum(tiers: tuple[Tier]) -> None:
+    proposal = asked({on(at * 5): 1 for at in range(20)}, tiers=tiers, pack=100)
+    assert proposal.lines[-1].code == "maximum_over_a_year"
+    assert proposal.lines[-1].data == {"days": 365, "maximum": proposal.maximum, "lasts": proposal.maximum * 5}
+
+
+def test_what_keeps_for_a_month_is_not_proposed_for_longer_and_a_pack_that_lasts_longer_is_told() -> None:
+    used = {on(at): 2 for at in range(100)}  # 60 in 30 days
+    cheap = (Tier(1, Fraction(1)),)
+    kept = asked(used, tiers=cheap, shelf_days=30)
+    assert kept.maximum == 60
+    assert "lot_within_shelf_life" in [line.code for line in kept.lines]
+    assert asked(used, tiers=cheap, shelf_days=400) == asked(used, tiers=cheap)
+    packs = asked(used, tiers=(Tier(60, Fraction(1)),), pack=60, shelf_days=30)
+    assert packs.lines[-1].code == "maximum_over_shelf_life"
+    assert packs.lines[-1].data == {"days": 30, "maximum": 70, "lasts": 35}
+
+
 def test_the_least_and_most_stand_in_order_around_the_order_point() -> None:
     for leads in ([], [3], [1, 30]):
         for each in (1, 4, 20):

@@ -38,9 +38,15 @@ def test_a_command_without_its_tables_says_how_to_make_them(tmp_path: Path, word
 def test_only_while_a_migration_waits_is_the_database_called_unmade(
     monkeypatch: pytest.MonkeyPatch, error: type[Exception]
 ) -> None:
-    with pytest.raises(error, match="database is locked"), made_database():
-        raise error("database is locked")
+    with pytest.raises(error, match="disk I/O error"), made_database():
+        raise error("disk I/O error")
     monkeypatch.setattr(MigrationExecutor, "migration_plan", lambda self, targets: [(targets[0], False)])
     with pytest.raises(CommandError, match=r"manage\.py migrate") as told, made_database():
         raise error("no such column")
     assert told.value.returncode == 2
+
+
+def test_a_busy_database_is_not_called_unmade_whatever_migration_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(MigrationExecutor, "migration_plan", lambda self, targets: [(targets[0], False)])
+    with pytest.raises(OperationalError, match="database is locked"), made_database():
+        raise OperationalError("database is locked")
