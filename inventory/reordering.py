@@ -436,7 +436,7 @@ def propose(
             point = normal
     least = max(0, math.ceil(point - mean))
     lines.append(Reason("safety_stock", point=point, mean=over["mean"], least=least))
-    keeps, why = _kept_for(shelf_days)
+    keeps = DAYS_A_YEAR if shelf_days is None else min(shelf_days, DAYS_A_YEAR)
     room = math.floor(use.mean * keeps) - point
     if tiers:
         demand = use.mean * DAYS_A_YEAR
@@ -455,7 +455,7 @@ def propose(
         if pieces < free.pieces:
             lines.append(
                 Reason(
-                    f"lot_within_{why}",
+                    "lot_within_a_year" if keeps == DAYS_A_YEAR else "lot_within_shelf_life",
                     days=keeps, use=math.floor(use.mean * keeps), maximum=point + int(free.pieces), pieces=pieces,
                     each_minor=round(lot.price), currency=currency,
                 )
@@ -466,17 +466,15 @@ def propose(
     maximum = point + pieces
     lines.append(Reason("maximum_sum", point=point, pieces=pieces, maximum=maximum))
     if pieces > room:
-        lines.append(Reason(f"maximum_over_{why}", days=keeps, maximum=maximum, lasts=math.ceil(maximum / use.mean)))
+        lines.append(
+            Reason(
+                "maximum_over_a_year" if keeps == DAYS_A_YEAR else "maximum_over_shelf_life",
+                days=keeps, maximum=maximum, lasts=math.ceil(maximum / use.mean),
+            )
+        )  # fmt: skip
     if perishable and shelf_days is None:
         lines.append(Reason("shelf_life_unknown"))
     return Proposal(least, point, maximum, tuple(lines))
-
-
-def _kept_for(shelf_days: int | None) -> tuple[int, str]:
-    """For how many days of use it makes sense to hold: a year, or as long as it keeps where that is less."""
-    if shelf_days is not None and shelf_days < DAYS_A_YEAR:
-        return max(0, shelf_days), "shelf_life"
-    return DAYS_A_YEAR, "a_year"
 
 
 def _shown(number: Fraction | float | None) -> str:
