@@ -228,7 +228,18 @@ STOCK = (
         write_factors,
     ),
     Column("retired", "listing", "yes where it is no longer bought; what is there is used up", _word(YES_NO)),
-    Column("superseded by", "listing", "the catalogue number of what is bought in its place", str),
+    Column("superseded by", "listing", "catalogue number, or mark, of what is bought in its place", str),
+    Column(
+        "mark",
+        "apart",
+        "stands for an item without a number, in this sheet alone: rows of one mark are one item, equal rows of "
+        "two marks are two",
+        str,
+        also=("item mark",),
+    ),
+    Column("least", "points", "pieces below which it must not fall", _whole(0), also=("minimum", "min")),
+    Column("order point", "points", "pieces at which more is ordered", _whole(0), also=("reorder point",)),
+    Column("most", "points", "pieces up to which is ordered", _whole(0), also=("maximum", "max")),
     Column(
         "pitch", "beside", "pitch, where the thread is given without: 1.5", read_length, _mm, also=("thread pitch",)
     ),
@@ -258,12 +269,13 @@ STOCK = (
     Column("away why", "unit", "loan, regrind or calibration", _word(_AWAY)),
     Column("away until", "unit", "last day it is away; empty if nobody knows", None, date.isoformat),
     Column("away with", "unit", "who has it", str, also=("lent to",)),
+    Column("badge", "holder", "of whoever has it on loan, where there is one", str, also=("away badge",)),
     Column("issued to", "unit", "the job that has it in hand", str),
     Column("site", "place", "where the bin stands", str),
     Column(
         "bin",
         "place",
-        "the bin's name; a row with site and bin alone is a bin",
+        "the bin's name; a row with site and bin alone is a bin, one with a site alone a site",
         str,
         also=("location", "drawer", "shelf"),
     ),
@@ -293,10 +305,12 @@ COLUMNS = {"stock": STOCK, "offers": OFFERS}
 REQUIRED = {"stock": ("kind",), "offers": ("supplier", "items", "price")}
 # Rows that hold nothing but this describe it alone: an empty bin, a firm that offers nothing yet.
 ALONE = {"stock": "place", "offers": "supplier"}
+POINTS = tuple(column.name for column in STOCK if column.of == "points")
 HEADINGS = {column.field: column.name for column in STOCK}
 LONGEST = {
     "number": 40, "name": 160, "class": 12, "family": 80, "tag": 40, "away with": 80, "issued to": 80, "site": 80,
-    "bin": 40, "lot": 40, "supplier": 80, "superseded by": 40,
+    "bin": 40, "lot": 40, "supplier": 80, "superseded by": 40, "mark": 40, "certificate": 80, "badge": 40,
+    "thread": 80, "inner": 80,
 }  # fmt: skip
 # Symbols of ISO 13399 for what is not kept here: told by name on the mapping page, and left out.
 NOT_KEPT = {

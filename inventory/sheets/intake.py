@@ -31,6 +31,7 @@ from inventory.models import (
     Movement,
     Offer,
     OfferItem,
+    OrderPoint,
     Person,
     PriceBreak,
     Site,
@@ -39,12 +40,13 @@ from inventory.models import (
 )
 from inventory.purchasing import refuse_terms
 from inventory.quantities import read_money
-from inventory.sheets.columns import HEADINGS, item_fields
+from inventory.sheets.columns import HEADINGS, POINTS, item_fields
 from inventory.sheets.judging import Row, Sheet, Told, nobody, read_sheet
 from inventory.stock import GONE, aware, tag_taken, worn
 from inventory.threads import Reading, Thread
 
 _BATCH = 2_000
+_POINTS = ("minimum", "order_point", "maximum")
 
 
 @dataclass(slots=True)
@@ -143,21 +145,23 @@ class Seen:
     tags: tuple[Any, ...] = ()
     batches: tuple[Any, ...] = ()
     factors: tuple[Any, ...] = ()
+    points: tuple[Any, ...] = ()
     suppliers: tuple[Any, ...] = ()
     offers: tuple[Any, ...] = ()
 
 
 def read_stock(kinds: Collection[str]) -> Seen:
     """What is there of what sheets of these sorts touch: a fixed number of queries."""
-    items = tuple(Item.objects.order_by("-pk").values_list(*_ITEM))
+    items = tuple(Item.objects.order_by("pk").values_list(*_ITEM))
     told: dict[str, tuple[Any, ...]] = {}
     if "stock" in kinds:
         told |= {
             "sites": tuple(Site.objects.order_by("pk").values_list("pk", "name")),
             "bins": tuple(Bin.objects.order_by("pk").values_list("pk", "site", "name", "walk")),
-            "people": tuple(Person.objects.order_by("-pk").values_list("pk", "name")),
+            "people": tuple(Person.objects.order_by("-pk").values_list("pk", "name", "badge")),
             "tags": tuple(Unit.objects.order_by("pk").values_list("tag", flat=True)),
             "factors": tuple(LifeFactor.objects.order_by("pk").values_list("item", "material", "percent")),
+            "points": tuple(OrderPoint.objects.order_by("pk").values_list("item", *_POINTS)),
             "batches": tuple(Batch.objects.order_by("pk").values_list("item", "bin", "lot")),
         }
     if "offers" in kinds:
@@ -178,7 +182,10 @@ class _Plan:
         self.as_of, self.by, self.leave_out, self.told = as_of, by, leave_out, told
         self.intake = Intake()
         self.by_number: dict[str, Item] = {}
+        # Of items equal in all that was measured: the first, and of those without a number whichever no mark has yet.
         self.by_same: dict[tuple[Any, ...], Item] = {}
+        self.unmarked: dict[tuple[Any, ...], list[Item]] = {}
+        self.marked: dict[str, Item] = {}  # by the marks of the sheet at hand
         for row in seen.items:
             self.remember(Item.from_db(None, _ITEM, row))
         self.sites = {name: Site(pk=pk, name=name) for pk, name in seen.sites}
@@ -188,7 +195,9 @@ class _Plan:
             for pk, site, name, walk in seen.bins
         }
         self.walked = {where: bin.walk for where, bin in self.bins.items()}
-        self.people = {name: Person(pk=pk, name=name) for pk, name in seen.people}
+        people = [Person(pk=pk, name=name, badge=badge) for pk, name, badge in seen.people]
+        self.people = {person.name: person for person in people}
+        self.badges = {person.badge: person for person in people if person.badge}
         # In capitals, as tags are compared: each as it is written, and its row, 0 for what was there before.
         self.tags = {tag.upper(): (tag, 0) for tag in seen.tags}
         self.there: dict[tuple[Any, ...], int] = dict.fromkeys(seen.batches, 0)
@@ -200,8 +209,11 @@ class _Plan:
         self.new: dict[type, list[Any]] = {model: [] for model in (
             Item, Site, Bin, Person, Unit, Batch, Supplier, Offer, OfferItem, PriceBreak
         )}  # fmt: skip
-        # Of a new item that is no longer bought, by its id in memory: what is bought in its place, and the sheet.
-        self.listed: dict[int, tuple[Item, Item | None, str]] = {}
+        # Of a new item, by its id in memory: whether it is no longer bought, what is in its place, and the row.
+        self.listed: dict[int, tuple[Item, bool, Item | None, Row]] = {}
+        # Of a new item, by its id in memory: least, order point and most, and the sheet; of those there were before.
+        self.points: dict[int, tuple[Item, tuple[int, ...], str]] = {}
+        self.points_there = {item: tuple(points) for item, *points in seen.points}
         # Of a new item its life factors by material, by its id in memory; of those there were before, by their own.
         self.factors: dict[int, tuple[Item, dict[str, int]]] = {}
         self.factors_there: dict[int, dict[str, int]] = {}
@@ -221,7 +233,9 @@ class _Plan:
     def remember(self, item: Item) -> None:
         if item.number:
             self.by_number[item.number] = item
-        self.by_same[_same(item)] = item
+        elif item.pk is not None:
+            self.unmarked.setdefault(_same(item), []).append(item)
+        self.by_same.setdefault(_same(item), item)
 
     def judge(self, sheet: Sheet) -> None:
         self.intake.faults += sheet.faults
@@ -240,6 +254,7 @@ class _Plan:
     def _stock(self, sheet: Sheet) -> None:
         before = {model: len(made) for model, made in self.new.items()}
         new_items: list[tuple[Row, Item]] = []
+        self.marked = {}
         placed = [
             (row, item)
             for row in sheet.rows
@@ -252,6 +267,8 @@ class _Plan:
         for row, item in placed:
             self._listing(row, item)
             self._factors(row, item)
+            self._points(row, item)
+        self._successors()
         self._bins(sheet)
         self._people(sheet)
         self._units(sheet, [(row, item) for row, item in placed if "tag" in row.value])
@@ -264,8 +281,8 @@ class _Plan:
             self.intake.count(word, len(self.new[model]) - before[model])
 
     def _item(self, row: Row, new_items: list[tuple[Row, Item]]) -> Item | None:
-        """The item that a row is of: by its number, or by equal measurements; else a new one."""
-        value = row.value
+        """The item that a row is of: by its mark or number, or by equal measurements; else a new one."""
+        value, mark = row.value, row.value.get("mark", "")
         measured = {name for name in item_fields() if name in value}
         fields = {name: value[name] for name in measured}
         for column in ("thread", "inner"):
@@ -276,10 +293,15 @@ class _Plan:
                     fields["as_typed"] = reading.typed
                     fields.setdefault("thread_class", reading.thread_class)
         item = new_item(**fields)
-        known = self.by_number.get(value.get("number", ""))
-        if known is None:
-            known = self.by_same.get(_same(item)) if not item.number else None
+        known = self.marked.get(mark) or self.by_number.get(value.get("number", ""))
+        if known is None and not item.number:
+            known = self._unmarked(item, measured) if mark else self.by_same.get(_same(item))
+        if mark:
+            self.marked[mark] = item if known is None else known
         if known is not None:
+            if item.number and known.number != item.number:
+                self.fault(row, "mark", Reason("item_mark_differs", mark=mark, number=known.number or ""))
+                return None
             different = [name for name in measured - {"number"} if getattr(known, name) != getattr(item, name)]
             if different:
                 self.fault(row, HEADINGS[min(different)], Reason("item_differs", number=known.number or ""))
@@ -291,24 +313,52 @@ class _Plan:
         self.remember(item)
         return item
 
+    def _unmarked(self, item: Item, measured: Collection[str]) -> Item | None:
+        """Of the items without a number that were there before and are equal in all that was measured, the one that a
+        new mark stands for: one that no other mark has, before all one that the row does not contradict."""
+        there = self.unmarked.get(_same(item), [])
+        fit = (known for known in there if all(getattr(known, name) == getattr(item, name) for name in measured))
+        found = next(fit, there[0] if there else None)
+        if found is not None:
+            there.remove(found)
+        return found
+
     def _listing(self, row: Row, item: Item) -> None:
         """Whether an item is still bought, and what is bought in its place, which may stand anywhere in the sheet."""
         number = row.value.get("superseded_by", "")
         if "retired" not in row.value and not number:
             return
         retired = number != "" or row.value["retired"] == "yes"
-        successor = self.by_number.get(number)
+        successor = self.marked.get(number) or self.by_number.get(number)
         if number and (successor is None or successor is item):
             near = difflib.get_close_matches(number, self.by_number, n=1)
             self.fault(row, "superseded by", Reason("item_number_unknown", number=number, near=near[0] if near else ""))
         elif item.pk is not None:
-            if (item.retired, item.successor_id) != (retired, successor.pk if successor else None):
+            unheard = successor is not None and successor.pk is None
+            if unheard or (item.retired, item.successor_id) != (retired, successor.pk if successor else None):
                 column = "superseded by" if number else "retired"
                 self.fault(row, column, Reason("item_differs", number=item.number or ""))
         else:
             item.retired = retired
-            if retired:
-                self.listed[id(item)] = (item, successor, row.sheet)
+            first = self.listed.setdefault(id(item), (item, retired, successor, row))
+            if (first[1], first[2]) != (retired, successor):
+                column = "superseded by" if number else "retired"
+                self.fault(row, column, Reason("item_differs", number=item.number or ""))
+
+    def _successors(self) -> None:
+        """What is bought in place of new items is of their kind, and leads back to none of them."""
+        for item, _, successor, row in self.listed.values():
+            if successor is None:
+                continue
+            if successor.kind != item.kind:
+                told = {"item": _words(item), "successor": _words(successor)}
+                self.fault(row, "superseded by", Reason("successor_of_other_kind", **told))
+            passed, last = {id(item)}, successor
+            while id(last) not in passed and id(last) in self.listed:
+                passed.add(id(last))
+                last = self.listed[id(last)][2] or last
+            if last is item:
+                self.fault(row, "superseded by", Reason("successors_in_a_circle", item=_words(item)))
 
     def _factors(self, row: Row, item: Item) -> None:
         """What a hole takes of an item's life by parent material; every row of the item says the same, or nothing."""
@@ -322,9 +372,24 @@ class _Plan:
         if kept != factors:
             self.fault(row, "life factors", Reason("item_differs", number=item.number or ""))
 
+    def _points(self, row: Row, item: Item) -> None:
+        """When an item is ordered again; every row of the item says the same, or nothing."""
+        told = tuple(row.value[name.replace(" ", "_")] for name in POINTS if name.replace(" ", "_") in row.value)
+        if not told:
+            return
+        if item.pk is None:
+            kept = self.points.setdefault(id(item), (item, told, row.sheet))[1]
+        else:
+            kept = self.points_there.get(item.pk, ())
+        if kept != told:
+            self.fault(row, "order point", Reason("item_differs", number=item.number or ""))
+
     def _bins(self, sheet: Sheet) -> None:
         for row in sheet.rows:
             where = (row.value.get("site", ""), row.value.get("bin", ""))
+            if where[0] not in self.sites and set(row.text) == {"site"}:
+                self.sites[where[0]] = Site(name=where[0])
+                self.new[Site].append(self.sites[where[0]])
             if not all(where):
                 continue
             walk = row.value.get("walk")
@@ -343,10 +408,24 @@ class _Plan:
 
     def _people(self, sheet: Sheet) -> None:
         for row in sheet.rows:
-            name = row.value.get("away_with", "")
-            if row.value.get("away_why") == "loan" and name and name not in self.people:
-                self.people[name] = Person(name=name)
-                self.new[Person].append(self.people[name])
+            name, badge = row.value.get("away_with", ""), row.value.get("badge") or None
+            if row.value.get("away_why") != "loan" or not name:
+                continue
+            known = self.badges.get(badge) if badge else self.people.get(name)
+            if known is None:
+                known = Person(name=name, badge=badge)
+                self.new[Person].append(known)
+                self.people.setdefault(name, known)
+                if badge:
+                    self.badges[badge] = known
+            elif known.name != name:
+                self.fault(row, "badge", Reason("badge_of_another", badge=badge, name=known.name))
+
+    def _borrower(self, row: Row) -> Person | None:
+        if row.value.get("away_why") != "loan":
+            return None
+        badge, name = row.value.get("badge"), row.value.get("away_with", "")
+        return self.badges.get(badge) if badge else self.people.get(name)
 
     def _units(self, sheet: Sheet, rows: list[tuple[Row, Item]]) -> None:
         for row, item in rows:
@@ -383,7 +462,7 @@ class _Plan:
                 away_why=why_away,
                 away_until=value.get("away_until"),
                 away_with=value.get("away_with", ""),
-                borrower=self.people.get(value.get("away_with", "")) if why_away == "loan" else None,
+                borrower=self._borrower(row),
                 issued_to=value.get("issued_to", ""),
             )
             self.sheet_of[id(unit)] = sheet.name
@@ -513,18 +592,26 @@ class _Plan:
                     setattr(thing, name, getattr(thing, name))  # which has its id by now
             model._default_manager.bulk_create(made, batch_size=_BATCH)
         changes = []
-        for item, successor, sheet in self.listed.values():
+        for item, retired, successor, row in self.listed.values():
             item.successor = successor
-            deed = "superseded" if successor else "retired"
-            told = {"at": self.as_of, "by": self.by, "reason": sheet}
-            changes.append(ItemChange(item=item, act=deed, successor=successor, **told))
-        Item.objects.bulk_update([item for item, _, _ in self.listed.values()], ["successor"], batch_size=500)
+            if retired:
+                deed = "superseded" if successor else "retired"
+                told = {"at": self.as_of, "by": self.by, "reason": row.sheet}
+                changes.append(ItemChange(item=item, act=deed, successor=successor, **told))
+        Item.objects.bulk_update([each.item for each in changes if each.successor], ["successor"], batch_size=500)
         ItemChange.objects.bulk_create(changes, batch_size=_BATCH)
         LifeFactor.objects.bulk_create(
             (
                 LifeFactor(item=item, material=material, percent=percent)
                 for item, factors in self.factors.values()
                 for material, percent in factors.items()
+            ),
+            batch_size=_BATCH,
+        )
+        OrderPoint.objects.bulk_create(
+            (
+                OrderPoint(item=item, why=sheet, by=self.by, at=self.as_of, **dict(zip(_POINTS, points, strict=True)))
+                for item, points, sheet in self.points.values()
             ),
             batch_size=_BATCH,
         )

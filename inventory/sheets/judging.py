@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from inventory.errors import Reason, Refused
-from inventory.kinds import KINDS
+from inventory.kinds import KINDS, Kind
 from inventory.quantities import read_day
-from inventory.sheets.columns import ALONE, COLUMNS, LONGEST, REQUIRED, STOCK, Column, with_pitch
+from inventory.sheets.columns import ALONE, COLUMNS, LONGEST, POINTS, REQUIRED, STOCK, Column, with_pitch
 from inventory.sheets.mapping import sort_of, strict
 from inventory.sheets.reading import Table, Way, read_path
 from inventory.threads import Reading, basic, classes
@@ -203,25 +203,46 @@ def _unfit_stock(row: Row, alone: bool) -> Iterator[Reason]:
         yield row.fault("tag", Reason("item_is_counted", item=kind.word))
     if kind is not None and "quantity" in value and "tag" not in value and not kind.counted:
         yield row.fault("quantity", Reason("item_is_tagged", item=kind.word))
-    if "tag" in value or "quantity" in value or alone:
+    if "tag" in value or "quantity" in value or (alone and set(row.text) != {"site"}):
         for column in ("site", "bin"):
             if column not in row.text:
                 yield row.fault(column, Reason("cell_missing"))
     yield from _unfit_away(row)
+    yield from _unfit_points(row, kind)
+    if value.get("retired") == "no" and "superseded_by" in value:
+        yield row.fault("retired", Reason("item_superseded_is_retired"))
     if value.get("packed") and value.get("expires") and value["packed"] > value["expires"]:
         yield row.fault("expires", Reason("batch_packed_before_expiry"))
+
+
+def _unfit_points(row: Row, kind: Kind | None) -> Iterator[Reason]:
+    """What does not go together of when an item is ordered again."""
+    points = [name for name in POINTS if name in row.text]
+    if not points:
+        return
+    if missing := next((name for name in POINTS if name not in row.text), ""):
+        yield row.fault(points[0], Reason("cell_needs_another", needs=missing))
+    if kind is not None and not kind.counted:
+        yield row.fault(points[0], Reason("item_is_tagged", item=kind.word))
+    least, point, most = (row.value.get(name.replace(" ", "_")) for name in POINTS)
+    if least is not None and point is not None and least > point:
+        yield row.fault("order point", Reason("order_point_not_under_minimum"))
+    if point is not None and most is not None and point > most:
+        yield row.fault("most", Reason("order_point_within_maximum"))
 
 
 def _unfit_away(row: Row) -> Iterator[Reason]:
     """What does not go together of where a unit is."""
     value = row.value
     if "away_why" not in value:
-        for column in ("away until", "away with"):
+        for column in ("away until", "away with", "badge"):
             if column in row.text:
                 yield row.fault(column, Reason("cell_needs_another", needs="away why"))
         if value.get("condition") == "away":
             yield row.fault("condition", Reason("cell_needs_another", needs="away why"))
     elif value.get("condition", "away") in ("lost", "retired"):
         yield row.fault("away why", Reason("unit_gone", tag=value.get("tag", ""), condition=value["condition"]))
+    elif "badge" in row.text and "away with" not in row.text:
+        yield row.fault("badge", Reason("cell_needs_another", needs="away with"))
     if "issued_to" in value and ("away_why" in value or value.get("condition") in ("lost", "retired")):
         yield row.fault("issued to", Reason("unit_issued_is_not_away"))

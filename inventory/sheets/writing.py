@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import count
 from typing import Any
 
+from inventory.catalogue import SAME
 from inventory.errors import Reason, Refused
-from inventory.models import Batch, Bin, Item, LifeFactor, Offer, Supplier, Unit
+from inventory.models import Batch, Bin, Item, LifeFactor, Offer, OrderPoint, Site, Supplier, Unit
 from inventory.quantities import show_money
-from inventory.sheets.columns import COLUMNS, Column, item_fields
+from inventory.sheets.columns import COLUMNS, POINTS, Column, item_fields
 from inventory.sheets.reading import escaped, for_xml
 from inventory.threads import Thread, ThreadError, read
 from inventory.wear import write_factors
@@ -19,13 +22,25 @@ from inventory.wear import write_factors
 HEADINGS = ("words", "iso")
 FORMATS = ("csv", "xlsx")
 
-# What the tables keep of an item, a unit or a batch and a sheet does not carry, and why. A column of a table that is
-# neither here nor in a sheet fails a test.
+# What the tables keep and no sheet carries, and why: whole tables, or columns of them. Any of either that stands
+# neither here nor in a sheet fails a test; ids alone are made anew by every database.
 NOT_CARRIED = {
-    "item.id": "made by the database", "unit.id": "made by the database", "batch.id": "made by the database",
-    "item.counted": "follows from the kind", "batch.held": "follows from the reservations",
-    "unit.borrower": "found by the name in “away with”", "item.as_typed": "is how the thread is written",
+    "item.counted": "follows from the kind",
+    "batch.held": "follows from the reservations",
+    "movement": "stays_ledger", "itemchange": "stays_ledger",
+    "orderpoint.why": "stays_ledger", "orderpoint.by": "stays_ledger", "orderpoint.at": "stays_ledger",
+    "orderpoint.request_key": "stays_ledger",
+    "reservation": "stays_reservations", "unithold": "stays_reservations", "batchhold": "stays_reservations",
+    "order": "stays_orders", "orderline": "stays_orders", "delivery": "stays_orders", "deliveryline": "stays_orders",
+    "stockcount": "stays_counts", "countbin": "stays_counts", "countentry": "stays_counts", "countline": "stays_counts",
+    "cribsetting": "stays_settings", "calendaraddress": "stays_settings", "sentsheet": "stays_settings",
+    "person.login": "stays_people",
 }  # fmt: skip
+# What of these a storekeeper would miss, told on the page of the way out.
+STAYS = (
+    Reason("stays_ledger"), Reason("stays_reservations"), Reason("stays_orders"), Reason("stays_counts"),
+    Reason("stays_people"), Reason("stays_settings"),
+)  # fmt: skip
 
 
 def as_csv(of: str, *, headings: str = "words", delimiter: str = ",") -> bytes:
@@ -83,7 +98,8 @@ def _columns(of: str, sort: str) -> list[Column]:
 
 
 def _stock() -> Iterator[dict[str, str]]:
-    """Items with what there is of each: units by tag, batches by bin and lot; then the bins that hold nothing."""
+    """Items with what there is of each: units by tag, batches by bin and lot; then the bins that hold nothing and the
+    sites without a bin."""
     unit_columns, batch_columns = _columns("stock", "unit"), _columns("stock", "batch")
     bins = {bin.pk: bin for bin in Bin.objects.select_related("site")}
     kept: dict[int, list[dict[str, str]]] = {}
@@ -93,32 +109,57 @@ def _stock() -> Iterator[dict[str, str]]:
         filled.add(bin.pk)
         return {"site": bin.site.name, "bin": bin.name, "walk": str(bin.walk)}
 
-    for unit in Unit.objects.order_by("tag", "pk").iterator(chunk_size=2_000):
+    for unit in Unit.objects.select_related("borrower").order_by("tag", "pk").iterator(chunk_size=2_000):
         row = _written(unit_columns, unit) | place(bins[unit.bin_id])
+        if unit.borrower is not None and unit.borrower.badge:
+            row["badge"] = unit.borrower.badge
         kept.setdefault(unit.item_id, []).append(row)
     for batch in Batch.objects.order_by("bin__site__name", "bin__name", "lot", "pk").iterator(chunk_size=2_000):
         cells = _written([column for column in batch_columns if column.name != "quantity"], batch)
         row = cells | {"quantity": str(batch.on_hand)} | place(bins[batch.bin_id])
         kept.setdefault(batch.item_id, []).append(row)
     # In an order that does not hang on ids, so that the same stock is always the same sheet.
-    items = list(Item.objects.all())
-    numbers = {item.pk: item.number or "" for item in items}
+    items = sorted(Item.objects.all(), key=_in_order)
+    marks = _marks(items)
+    names = {item.pk: item.number or marks.get(item.pk, "") for item in items}
     factors: dict[int, dict[str, int]] = {}
     for pk, material, percent in LifeFactor.objects.values_list("item", "material", "percent"):
         factors.setdefault(pk, {})[material] = percent
-    for item in sorted(items, key=_in_order):
+    points = {row.item_id: row for row in OrderPoint.objects.order_by("pk")}  # the newest of an item holds
+    for item in items:
         of = _item(item)
+        if item.pk in marks:
+            of["mark"] = marks[item.pk]
+        if item.pk in points and points[item.pk].order_point is not None:
+            held = points[item.pk]
+            of |= dict(zip(POINTS, map(str, (held.minimum, held.order_point, held.maximum)), strict=True))
         if item.pk in factors:
             of["life factors"] = write_factors(factors[item.pk])
         if item.retired:
-            if item.successor_id and not numbers[item.successor_id]:
-                raise Refused(Reason("successor_without_number", item=str(item)))
-            of |= {"retired": "yes", "superseded by": numbers.get(item.successor_id or 0, "")}
+            of |= {"retired": "yes", "superseded by": names.get(item.successor_id or 0, "")}
         for row in kept.get(item.pk, [{}]):
             yield of | row
     for bin in sorted(bins.values(), key=lambda bin: (bin.site.name, bin.name)):
         if bin.pk not in filled:
             yield place(bin)
+    for name in Site.objects.filter(bins=None).order_by("name").values_list("name", flat=True):
+        yield {"site": name}
+
+
+def _marks(items: Sequence[Item]) -> Mapping[int, str]:
+    """Of items without a number that are equal in all that was measured to another, or are bought in another's place:
+    what stands for each in the sheet."""
+    alike = Counter(_measured(item) for item in items)
+    named = {item.number for item in items}
+    referred = {item.successor_id for item in items}
+    free = (mark for at in count(1) if (mark := f"item {at}") not in named)
+    return {
+        item.pk: next(free) for item in items if not item.number and (alike[_measured(item)] > 1 or item.pk in referred)
+    }
+
+
+def _measured(item: Item) -> tuple[Any, ...]:
+    return tuple(getattr(item, name) for name in SAME)
 
 
 def _in_order(item: Item) -> tuple[Any, ...]:
@@ -211,8 +252,20 @@ def saved(of: str, *, file: str, headings: str = "words", delimiter: str = ",") 
     raise Refused(Reason("sheet_kind_unknown", sheet=file, known=tuple(f".{each}" for each in FORMATS)))
 
 
+# How a column of the tables goes out under another name than its own, or by what stands around it.
+_OTHERWISE = (
+    "item.as_typed", "item.retired", "item.successor", "lifefactor.item", "lifefactor.material", "lifefactor.percent",
+    "orderpoint.item", "orderpoint.minimum", "orderpoint.order_point", "orderpoint.maximum",
+    "unit.item", "unit.bin", "unit.borrower", "person.name", "person.badge", "batch.item", "batch.bin",
+    "batch.on_hand", "site.name", "bin.site", "bin.name", "bin.walk",
+    "supplier.name", "supplier.currency", "supplier.carriage", "supplier.minimum",
+    "offer.supplier", "offer.number", "offer.name", "offer.pack", "offer.price", "offer.lead_days", "offer.active",
+    "offeritem.offer", "offeritem.item", "offeritem.quantity",
+    "pricebreak.offer", "pricebreak.packs", "pricebreak.price",
+)  # fmt: skip
+
+
 def carried() -> Sequence[str]:
-    """Every column of the tables that a sheet carries, as "item.diameter"."""
-    place = ("item.retired", "item.successor", "unit.bin", "batch.bin", "unit.item", "batch.item")
+    """Every column of the tables that the two sheets carry, as "item.diameter"."""
     own = [f"{column.of}.{column.field}" for column in COLUMNS["stock"] if column.of in ("item", "unit", "batch")]
-    return [*("batch.on_hand" if name == "batch.quantity" else name for name in own), *place]
+    return [*(name for name in own if name != "batch.quantity"), *_OTHERWISE]

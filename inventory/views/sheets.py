@@ -36,6 +36,7 @@ def _sheets_page(request: HttpRequest, refused: Reason | None = None) -> HttpRes
         "recent": sending.recent(),
         "largest": sending.LARGEST_SENT // 1_000_000,
         "may_buy": may(request.user, BUY),
+        "stays": writing.STAYS,
         "key": uuid.uuid4().hex,
     }
     return render(request, "inventory/sheets.html", told, status=400 if refused else 200)
