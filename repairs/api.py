@@ -450,15 +450,17 @@ def release(request: Request, number: str) -> Response:
 @described(
     id="shopping",
     answer="shopping_list",
-    says="Per gap the cheapest offer that comes in time, sets beside their parts, orders by supplier.",
+    says="Per gap the cheapest offer that comes in time, sets beside their parts, orders by supplier; of all jobs also "
+    "what stands at its order point.",
     asks=ShoppingForm,
     refuses={404: ("job_number_unknown",), 409: ("job_not_open",)},
 )
 @api_view(["GET"])
 def shopping(request: Request) -> Response:
-    """What to buy for the gaps of one open job, or of all of them. Nothing is ordered."""
+    """What to buy for the gaps of one open job, or of all of them and for the stock too. Nothing is ordered."""
     form, now = asked(ShoppingForm, request.query_params), timezone.now()
     number = form.cleaned_data["job"]
     wanted = [jobs.open_job(number)] if number else list(jobs.open_jobs())
     found = jobs.shopping(jobs.plan_jobs(wanted, as_of=now, side_by_side=False), as_of=now)
-    return Response(cards.shopping_document(found, units=units_asked(request, form)))
+    stocked = () if number else jobs.for_stock(as_of=now)  # what is bought for the stock is for no job
+    return Response(cards.shopping_document(found, stocked=stocked, units=units_asked(request, form)))

@@ -22,6 +22,7 @@ from typing import Any
 from inventory.documents import millimetres, newton_metres, plain
 from inventory.errors import Reason
 from inventory.kinds import KINDS, StockLine
+from inventory.order_points import Standing
 from inventory.quantities import show_money
 from inventory.threads import Thread
 from repairs.buying import Choice, Gap, Purchase, Restock, Row, ShoppingList, SupplierOrder, WholeSet, pack_price
@@ -448,6 +449,8 @@ def line_reason(line: Line, units: str = "mm") -> str:
 
 # The shopping list
 
+Stocked = tuple[Standing, Restock]  # how an item stands at its order point, and what brings it up to its most
+
 SHOPPING_VERSION = 1
 SHOPPING_HEADS = (
     "line", "what", "jobs", "needed on", "short of", "item", "supplier", "offer", "pieces", "packs", "a pack",
@@ -455,8 +458,11 @@ SHOPPING_HEADS = (
 )  # fmt: skip
 
 
-def shopping_document(shopping: ShoppingList, *, units: str = "mm") -> dict[str, Any]:
-    """A shopping list as plain JSON values; money in whole minor units beside its currency, rows numbered from 1."""
+def shopping_document(shopping: ShoppingList, *, stocked: Iterable[Stocked] = (), units: str = "mm") -> dict[str, Any]:
+    """A shopping list as plain JSON values; money in whole minor units beside its currency, rows numbered from 1.
+
+    `stocked` is what is bought for no job, since it stands at its order point.
+    """
     write = _Writer(units, "")
     return {
         "schema": SHOPPING_VERSION,
@@ -466,6 +472,20 @@ def shopping_document(shopping: ShoppingList, *, units: str = "mm") -> dict[str,
         "orders": [_supplier_order(order, write) for order in shopping.orders],
         "totals": [{"currency": code, "total_minor": total} for code, total in sorted(shopping.totals.items())],
         "notes": write.reasons(unlisted(shopping)),
+        "for_stock": [_stocked_row(standing, each, write) for standing, each in stocked],
+    }
+
+
+def _stocked_row(standing: Standing, each: Restock, write: _Writer) -> dict[str, Any]:
+    return {
+        "item": _choice(each.choice, write),
+        "free": standing.free,
+        "on_order": standing.on_order,
+        "position": standing.position,
+        "order_point": standing.set.order_point if standing.set else None,
+        "maximum": standing.set.maximum if standing.set else None,
+        "pieces": each.pieces,
+        "purchase": None if each.purchase is None else _purchase(each.purchase, write),
     }
 
 
@@ -605,7 +625,7 @@ def gap_words(gap: Gap, units: str = "mm") -> str:
     return "; ".join(dict.fromkeys(name(demand.need, units) for demand in gap.demands))
 
 
-def shopping_csv(shopping: ShoppingList, *, stocked: Iterable[Restock] = (), units: str = "mm") -> str:
+def shopping_csv(shopping: ShoppingList, *, stocked: Iterable[Stocked] = (), units: str = "mm") -> str:
     """A shopping list for a spreadsheet: `SHOPPING_HEADS`, a line a gap, then each set, then what is bought for stock
     since it stands at its order point; money as decimals.
 
@@ -618,7 +638,7 @@ def shopping_csv(shopping: ShoppingList, *, stocked: Iterable[Restock] = (), uni
         sheet.writerow(_as_text(_csv_row(number, row, units)))
     for whole in shopping.sets:
         sheet.writerow(_as_text(_csv_set(whole, units)))
-    for each in stocked:
+    for _, each in stocked:
         sheet.writerow(_as_text(_csv_restock(each, units)))
     return out.getvalue()
 

@@ -20,13 +20,14 @@ from django.db import transaction
 from django.db.models import BigIntegerField, Exists, Max, OuterRef, Q, QuerySet
 from django.db.models.functions import Cast, Substr
 
-from inventory import catalogue, purchasing, reservations, stock
+from inventory import catalogue, order_points, purchasing, reservations, stock
 from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import KINDS, Facts, StockLine
+from inventory.order_points import Standing
 from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
-from repairs.buying import Choice, Demand, Gap, ShoppingList, gaps_of, shop
+from repairs.buying import Choice, Demand, Gap, Restock, ShoppingList, gaps_of, restock, shop
 from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, judge_item, match
 from repairs.matching.amounts import demand_of, life_of, may_split
 from repairs.methods import consider, overrule, pick
@@ -353,6 +354,20 @@ def shopping(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR"
 def baskets(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR") -> list[ShoppingList]:
     """What to buy for each of these plans as if it were the only one. As many queries as for one list."""
     return _shopped([gaps_of(demands) for demands in _short_of(plans)], as_of=as_of, currency=currency)
+
+
+def for_stock(*, as_of: datetime, currency: str = "EUR") -> tuple[tuple[Standing, Restock], ...]:
+    """What stands at or below its order point, each with the cheapest purchase that brings it up to its most, ordered
+    on the day of `as_of`. At most eight queries, however many there are.
+
+    What is on order is in the position already, so that nothing is ordered twice. `currency` is the shop's own.
+    """
+    low = [each for each in order_points.standings(as_of=as_of, low=True) if each.wanted]
+    if not low:
+        return ()
+    offers, today = purchasing.offers_for([each.item.pk for each in low]), as_of.astimezone(settings.SHOP_ZONE).date()
+    asked = [(Choice(catalogue.facts(each.item), each.item.number or ""), each.wanted) for each in low]
+    return tuple(zip(low, restock(asked, offers, today=today, currency=currency), strict=True))
 
 
 def _shopped(lists: Sequence[tuple[Gap, ...]], *, as_of: datetime, currency: str) -> list[ShoppingList]:

@@ -168,6 +168,8 @@ SENTENCES: dict[str, str] = {
     "plan_complete": "Complete: {match} match, {gap} gap, {doubtful} doubtful[, and {not_checked} not checked].",
     "plan_not_complete": "Not complete: [{unplanned} without a method, ]{match} match, {gap} gap, {doubtful} doubtful[, and {not_checked} not checked].",
     "nothing_to_buy": "Nothing is missing that could be bought.",
+    "stock_bought": "{item} stands at its order point: {packs} × {offer} from {supplier} for {pieces} more, {total_minor} with carriage, there on {arrives} if ordered today.",
+    "stock_not_on_offer": "{item} stands at its order point: {pieces} more are wanted, and nobody offers it alone.",
     "no_family_named": "Name at least one family file, or --published.",
     "family_not_loaded": "{file}: nothing was loaded.[ {cause}]",
     "demo_is_embedded": "The demo runs on the embedded database; unset THREADCRIB_DATABASE_URL first.",

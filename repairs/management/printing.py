@@ -10,8 +10,8 @@ from itertools import zip_longest
 from inventory.errors import Reason
 from inventory.quantities import show_money, show_volume
 from inventory.wording import show_end, show_moment
-from repairs.buying import Row, ShoppingList
-from repairs.cards import gap_words, order_notes, part_of, readiness_rows, row_notes, set_note, unlisted
+from repairs.buying import Restock, Row, ShoppingList
+from repairs.cards import Stocked, gap_words, order_notes, part_of, readiness_rows, row_notes, set_note, unlisted
 from repairs.choices import UNKNOWN as NOT_KNOWN
 from repairs.choices import Compared, Comparison, judged
 from repairs.jobs import GroupPlan, JobPlan, MethodReadiness
@@ -180,8 +180,9 @@ def _checks(checks: Iterable[Check], units: str) -> Iterator[str]:
 SHOPPING_HEADS = ("line", "for", "needed on", "price", "order by", "arrives", "short of, and what to buy")
 
 
-def shopping_report(shopping: ShoppingList, *, units: str = "mm") -> Iterator[str]:
-    """A shopping list for people: gap by gap what to buy, sets beside their parts, then supplier by supplier."""
+def shopping_report(shopping: ShoppingList, *, stocked: Iterable[Stocked] = (), units: str = "mm") -> Iterator[str]:
+    """A shopping list for people: gap by gap what to buy, sets beside their parts, supplier by supplier, then what
+    brings up to its most what stands at its order point."""
     rows = [_shopping_row(number, row, units) for number, row in enumerate(shopping.rows, 1)]
     if rows:
         yield from grid(SHOPPING_HEADS, rows, right=(0, 3))
@@ -198,6 +199,20 @@ def shopping_report(shopping: ShoppingList, *, units: str = "mm") -> Iterator[st
     for currency, total in sorted(shopping.totals.items()):
         yield from _told("in all", show_money(total, currency))
     yield from (text for note in unlisted(shopping) for text in _told("note", say(note, units)))
+    for _, each in stocked:
+        yield from _told("stock", say(_for_stock(each, units), units))
+
+
+def _for_stock(each: Restock, units: str) -> Reason:
+    item = item_words(each.choice, units)
+    if each.purchase is None:
+        return Reason("stock_not_on_offer", item=item, pieces=each.pieces)
+    bought, offer = each.purchase, each.purchase.offer
+    return Reason(
+        "stock_bought",
+        item=item, pieces=each.pieces, packs=bought.packs, supplier=offer.supplier, offer=offer.number or offer.name,
+        total_minor=bought.total, currency=offer.currency, arrives=bought.arrives,
+    )  # fmt: skip
 
 
 def _shopping_row(number: int, row: Row, units: str) -> tuple[str, ...]:

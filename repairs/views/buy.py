@@ -20,7 +20,7 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
-from inventory import catalogue, order_points, purchasing
+from inventory import order_points, purchasing
 from inventory.errors import Reason, Refused
 from inventory.forms import Answers, Fault
 from inventory.kinds import OfferFacts
@@ -30,7 +30,7 @@ from inventory.purchasing import OnOrder
 from inventory.refusals import NotThere, status_of
 from inventory.roles import BUY, READ, known_as, page
 from repairs import jobs
-from repairs.buying import Choice, Restock, Row, ShoppingList, pack_price, restock
+from repairs.buying import Restock, Row, ShoppingList, pack_price
 from repairs.cards import gap_words, order_notes, row_notes, set_note, shopping_csv, unlisted
 from repairs.wording import SENTENCES, item_words
 
@@ -191,7 +191,7 @@ def as_csv(request: HttpRequest) -> HttpResponse:
     except Refused as refused:
         raise NotThere(refused.reason) from refused
     # What is bought for stock is for no job.
-    stocked = () if number else tuple(each for _, each in _stocked(timezone.now()).rows)
+    stocked = () if number else jobs.for_stock(as_of=timezone.now())
     # The mark in front is what a spreadsheet knows UTF-8 by.
     text = "\ufeff" + shopping_csv(shopping, stocked=stocked, units=units_of(request))
     name = f"shopping-list-{shopping.today.isoformat()}.csv"
@@ -233,26 +233,17 @@ def _row(number: int, row: Row, on_order: dict[int, list[OnOrder]], units: str) 
 
 
 def _stocked(now: datetime) -> Stocked:
-    """What stands at or below its order point, with the cheapest purchase for each; at most eight queries.
-
-    What is on order is in the position already, so that nothing is ordered twice.
-    """
-    low = [each for each in order_points.standings(as_of=now, low=True) if each.wanted]
-    if not low:
-        return Stocked()
-    offers = purchasing.offers_for([each.item.pk for each in low])
-    today = now.astimezone(settings.SHOP_ZONE).date()
-    asked = [(Choice(catalogue.facts(each.item), each.item.number or ""), each.wanted) for each in low]
-    bought = restock(asked, offers, today=today)
-    coming = {each.item.pk: each.coming for each in low}
+    """What stands at or below its order point, and the orders that bring it up to its most; at most eight queries."""
+    rows, today = jobs.for_stock(as_of=now), now.astimezone(settings.SHOP_ZONE).date()
+    coming = {each.item.pk: each.coming for each, _ in rows}
     by_supplier: dict[str, list[Restock]] = defaultdict(list)
-    for each in bought:
+    for _, each in rows:
         if each.purchase:
             by_supplier[each.purchase.offer.supplier].append(each)
     proposals = []
-    for supplier, rows in sorted(by_supplier.items()):
-        purchases = [each.purchase for each in rows if each.purchase]
-        items, offer = frozenset(each.choice.facts.item for each in rows), purchases[0].offer
+    for supplier, bought in sorted(by_supplier.items()):
+        purchases = [each.purchase for each in bought if each.purchase]
+        items, offer = frozenset(each.choice.facts.item for each in bought), purchases[0].offer
         proposals.append(
             Proposal(
                 code=f"stock {supplier}", supplier=supplier, currency=offer.currency, carriage=offer.carriage,
@@ -261,7 +252,7 @@ def _stocked(now: datetime) -> Stocked:
                 notes=(), items=items, coming=_coming(items, coming),
             )
         )  # fmt: skip
-    return Stocked(tuple(zip(low, bought, strict=True)), tuple(proposals))
+    return Stocked(rows, tuple(proposals))
 
 
 def _proposal(

@@ -18,12 +18,14 @@ from jsonschema import Draft202012Validator
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from inventory import stock
+from inventory import order_points, purchasing, stock
 from inventory.programs import LARGEST_BODY, give_token
 from inventory.roles import FITTER, FOREMAN, STOREKEEPER
 from repairs import cards, choices, jobs
 from repairs.forms import MOST_GROUPS, read_job
 from repairs.models import HoleGroup, Job
+from tests.factories import BatchFactory, InsertFactory, SupplierFactory
+from tests.repairs.answers import untrue
 from tests.repairs.conftest import job_file
 
 KEY = "HTTP_IDEMPOTENCY_KEY"
@@ -442,6 +444,28 @@ def test_the_shopping_list_is_for_one_job_or_for_all(foreman: APIClient) -> None
     assert (over.status_code, _codes(over)) == (409, [("", "job_not_open")])
 
 
+def _at_its_order_point(number: str) -> None:
+    bush = InsertFactory.create(number=number, name="bush")
+    BatchFactory.create(item=bush, quantity=3)
+    order_points.set_order_point(
+        item=bush, minimum=1, order_point=5, maximum=12, why="x", by="Bram", as_of=timezone.now()
+    )
+    purchasing.add_offer(supplier=SupplierFactory.create(), items=[(bush, 1)], pack=5, price=900, number=number)
+
+
+def test_the_shopping_list_of_all_jobs_tells_what_stands_at_its_order_point_by_the_schema(
+    foreman: APIClient, published: dict[str, Any]
+) -> None:
+    _at_its_order_point("P-1")
+    answer = foreman.get(reverse("api-shopping"))
+    (row,) = answer.json()["for_stock"]
+    names = ("free", "on_order", "position", "order_point", "maximum", "pieces")
+    assert [row[name] for name in names] == [3, 0, 3, 5, 12, 9]
+    assert (row["purchase"]["packs"], row["purchase"]["goods_minor"], row["purchase"]["days_late"]) == (2, 1800, 0)
+    assert untrue(published, "get", "/api/shopping/", answer) == []
+    assert foreman.get(reverse("api-shopping"), {"job": "J-4"}).json()["for_stock"] == []
+
+
 # Refusals of the framework, in the same shape
 
 
@@ -534,6 +558,8 @@ SHELF = [
 ]  # what is saved may be in hand
 GROUPS = ["repairs_holegroup", "repairs_hole", "repairs_position"]
 BUY = ["inventory_item", "inventory_offer", "inventory_offeritem", "inventory_pricebreak"]
+LOW = ["inventory_orderpoint", "inventory_item", "inventory_batch", "inventory_deliveryline", "inventory_orderpoint"]
+LOW += BUY[1:]
 
 
 def _tables(client: APIClient, address: str, body: Any = None) -> list[str]:
@@ -548,13 +574,16 @@ def _tables(client: APIClient, address: str, body: Any = None) -> list[str]:
     ("asked", "tables"),
     [
         ("/api/jobs/?state=planned&limit=50", [*WHO, "repairs_job", *GROUPS, *SIZES, *SHELF, "repairs_job"]),
-        ("/api/shopping/", [*WHO, "repairs_job", *GROUPS, *SIZES, *SHELF, *BUY]),
+        ("/api/shopping/", [*WHO, "repairs_job", *GROUPS, *SIZES, *SHELF, *BUY, *LOW]),
     ],
 )
 def test_twenty_jobs_ask_no_more_of_the_database_than_two(foreman: APIClient, asked: str, tables: list[str]) -> None:
     Job.objects.filter(number__in=["J-1", "J-3"]).update(state="cancelled")
+    for number in range(2):
+        _at_its_order_point(f"P-{number}")
     assert _tables(foreman, asked) == tables
     for number in range(18):
+        _at_its_order_point(f"P-2{number}")
         file = job_file(f"J-2{number:02}", thread="M24x2" if number % 2 else "M14x1.5")
         jobs.create(read_job(file, as_of=timezone.now()))
     assert _tables(foreman, asked) == tables

@@ -19,7 +19,7 @@ from django.test import override_settings
 from django.utils import timezone
 from jsonschema import Draft202012Validator
 
-from inventory import catalogue, purchasing
+from inventory import catalogue, order_points, purchasing
 from repairs import jobs
 from repairs.cards import schema
 from repairs.forms import JobFileError, read_job_file
@@ -550,6 +550,29 @@ def test_the_shopping_list_of_one_job_or_of_all_open_ones_in_three_forms(now: Be
     head, *rows = _shopping("--job", "J-1", "--format", "csv").splitlines()
     assert head.startswith("line,what,jobs,needed on")
     assert len(rows) == 1
+
+
+def test_the_shopping_list_of_all_jobs_names_what_stands_at_its_order_point_in_every_form(now: Bench) -> None:
+    now.stock(*BUSH_KIT)
+    now.save(GROUP)
+    oil, rag = (catalogue.add_item(kind=kind, number=kind, name=kind) for kind in ("oil", "cleaner"))
+    supplier = SupplierFactory.create(name="Nord Tools", carriage=1500)
+    purchasing.add_offer(supplier=supplier, items=[(oil, 1)], price=850, lead_days=21, number="D/009")
+    for item in (oil, rag):
+        order_points.set_order_point(
+            item=item, minimum=1, order_point=2, maximum=4, why="x", by="Bram", as_of=timezone.now()
+        )
+    text = " ".join(_shopping().split())
+    assert "oil stands at its order point: 4 × D/009 from Nord Tools for 4 more, EUR 49.00 with carriage" in text
+    assert "cleaner stands at its order point: 4 more are wanted, and nobody offers it alone." in text
+    rows = json.loads(_shopping("--format", "json"))["for_stock"]
+    assert [(row["item"]["number"], row["pieces"], row["purchase"] is None) for row in rows] == [
+        ("oil", 4, False), ("cleaner", 4, True),
+    ]  # fmt: skip
+    assert "buy for stock" in _shopping("--format", "csv")
+    assert "order point" not in _shopping("--job", "J-1")
+    assert json.loads(_shopping("--job", "J-1", "--format", "json"))["for_stock"] == []
+    assert "for stock" not in _shopping("--job", "J-1", "--format", "csv")
 
 
 def test_a_shopping_list_with_nothing_on_it_says_so(now: Bench) -> None:

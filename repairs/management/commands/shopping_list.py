@@ -17,8 +17,8 @@ from repairs.wording import say
 
 class Command(BaseCommand):
     help = (
-        "What to buy for the gaps of one job or of all open jobs: item, packs, the cheapest offer that comes before "
-        "the job starts, and the last day to order it. Nothing is ordered."
+        "What to buy for the gaps of one job, or of all open jobs and for what stands at its order point: item, packs, "
+        "the cheapest offer that comes before the job starts, and the last day to order it. Nothing is ordered."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -36,10 +36,12 @@ class Command(BaseCommand):
         except Refused as refused:
             raise CommandError(say(refused.reason)) from refused
         found = jobs.shopping(jobs.plan_jobs(wanted, as_of=now, side_by_side=False), as_of=now)
+        stocked = () if job is not None else jobs.for_stock(as_of=now)  # what is bought for the stock is for no job
         if format == "json":
-            self.stdout.write(json.dumps(cards.shopping_document(found, units=units), indent=2, ensure_ascii=False))
+            told = cards.shopping_document(found, stocked=stocked, units=units)
+            self.stdout.write(json.dumps(told, indent=2, ensure_ascii=False))
         elif format == "csv":
-            self.stdout.write(cards.shopping_csv(found, units=units), ending="")
+            self.stdout.write(cards.shopping_csv(found, stocked=stocked, units=units), ending="")
         else:
-            for line in shopping_report(found, units=units):
+            for line in shopping_report(found, stocked=stocked, units=units):
                 self.stdout.write(line)
