@@ -270,6 +270,7 @@ def _line(line: search.Shelved, *, exact: bool = False) -> Document:
         "bin": thing.bin.name,
         "state": line.state,
         "life_left": line.life_left,
+        "reground_to_mm": millimetres(line.reground_to),
         "calibration_due": plain(unit.calibration_due) if unit else None,
         "away": _away(unit) if unit and unit.away_why else None,
         "issued_to": (unit.issued_to or None) if unit else None,

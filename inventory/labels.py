@@ -132,7 +132,7 @@ def label_of(thing: Unit | Batch | Bin, *, units: str = "mm") -> Label:
     """The label of a unit, batch or bin; read with item, bin and site."""
     if isinstance(thing, Bin):
         return Label(path_of(thing), thing.name, "", "", thing.site.name)
-    words, size = _item(thing.item, units)
+    words, size = _item(thing.item, units, thing.own_diameter if isinstance(thing, Unit) else None)
     place = f"{thing.bin.site.name} · {thing.bin.name}"
     if isinstance(thing, Unit):
         return Label(path_of(thing), thing.tag, words, size, place)
@@ -140,15 +140,15 @@ def label_of(thing: Unit | Batch | Bin, *, units: str = "mm") -> Label:
     return Label(path_of(thing), thing.lot or f"batch {thing.pk}", words, size, place, until)
 
 
-def _item(item: Item, units: str) -> tuple[str, str]:
-    """An item in words, and what is set apart of it: its thread or its size."""
+def _item(item: Item, units: str, own_diameter: int | None = None) -> tuple[str, str]:
+    """An item in words, and what is set apart of it: its thread or its size, that of the unit where it was reground."""
     kind = KINDS[item.kind].word
     name = item.name if item.name and kind in item.name.lower() else " ".join(filter(None, (kind, item.name)))
     number = f", no. {item.number}" if item.number else ""
     threads = [Thread.from_key(key).designation for key in (item.inner, item.thread) if key]
     size = " in ".join(threads) + (f" {item.thread_class}" if item.thread_class else "")
-    if not size and item.diameter:
-        size = show_length(item.diameter, units).split(" (")[0]
+    if not size and (diameter := own_diameter or item.diameter):
+        size = show_length(diameter, units).split(" (")[0]
     return name + number, size.strip()
 
 

@@ -74,6 +74,12 @@ class Shelved:
         return self.unit or self.batch
 
     @property
+    def reground_to(self) -> int | None:
+        """What a unit cuts since it was reground (nm), where that is not what its item says."""
+        own = self.unit.own_diameter if self.unit else None
+        return None if own == self.facts.diameter else own
+
+    @property
     def free(self) -> int:
         """What of a batch is kept for nobody."""
         return self.batch.on_hand - self.batch.held if self.batch else 0
@@ -217,13 +223,22 @@ def _list(state: str, today: date) -> QuerySet[Any]:
 
 
 def listed(
-    state: str, *, of: Q | None = None, at: Q | None = None, after: str = "", as_of: datetime, page: int = PAGE
+    state: str,
+    *,
+    of: Q | None = None,
+    at: Q | None = None,
+    sized: Q | None = None,
+    after: str = "",
+    as_of: datetime,
+    page: int = PAGE,
 ) -> Stretch:
     """A page of the things that are away, due for regrind, due for calibration or expired, the most urgent first.
 
-    Two queries at most. `of` narrows it to some items, `at` to some bins.
+    Two queries at most. `of` narrows it to some items, `at` to some bins, `sized` to units of some size.
     """
     rows = _list(state, as_of.astimezone(settings.SHOP_ZONE).date()).filter(at or Q())
+    if sized and state != "expired":
+        rows = rows.filter(sized)
     if of:
         rows = rows.filter(item__in=Item.objects.filter(of).order_by().values("pk"))
     day, last_pk = _day_cursor(after)
@@ -322,7 +337,7 @@ def find(text: str, *, as_of: datetime, after: str = "") -> Found:
     found = _not_understood(replace(found, query=kept, understood=_understood(kept)), unknown, lost)
     found = replace(found, notes=(*query.notes, *found.notes))
     if query.state:
-        page = listed(query.state, of=of & of_words, at=at, after=after, as_of=as_of)
+        page = listed(query.state, of=of & of_words, at=at, sized=_sized(query), after=after, as_of=as_of)
         return replace(found, lines=page.lines, after=page.after)
     items, more = _page(query, of & of_words, at, after, as_of)
     return replace(found, items=items, after=more, look_alikes=() if after else _alike(kept))
@@ -342,14 +357,15 @@ def everything(text: str, *, as_of: datetime, most: int) -> tuple[Unit | Batch |
     of = _items(found.query) & _named(found.query.words)
     if found.query.state:
         rows = _list(found.query.state, as_of.astimezone(settings.SHOP_ZONE).date()).filter(at)
+        rows = rows if found.query.state == "expired" else rows.filter(_sized(found.query))
         return tuple(rows.filter(item__in=Item.objects.filter(of).order_by().values("pk")).order_by("day", "pk")[:most])
-    return tuple(_of(of, at, most))
+    return tuple(_of(of, at, most, _sized(found.query)))
 
 
-def _of(of: Q, at: Q, most: int) -> list[Unit | Batch | Bin]:
-    """Units and batches of these items. Two queries."""
+def _of(of: Q, at: Q, most: int, sized: Q | None = None) -> list[Unit | Batch | Bin]:
+    """Units, such as are `sized` so, and batches of these items. Two queries."""
     items = Item.objects.filter(of).order_by().values("pk")
-    units = _units().filter(at, item__in=items).exclude(condition__in=GONE)
+    units = _units().filter(at, sized or Q(), item__in=items).exclude(condition__in=GONE)
     batches = _batches().filter(at, item__in=items, on_hand__gt=0)
     found: list[Unit | Batch | Bin] = [*units.order_by("bin__site__name", "bin__walk", "tag")[:most]]
     return [*found, *batches.order_by("bin__site__name", "bin__walk", "pk")[:most]][:most]
@@ -395,7 +411,6 @@ def _items(query: Query) -> Q:
     """The condition on items that a query's kinds and sizes make."""
     kinds = query.kinds or tuple(KINDS)
     threaded = [kind for kind in kinds if by_thread(kind)]
-    measured = [kind for kind in kinds if by_diameter(kind)]
     found = Q()
     if query.thread is not None and threaded:
         key = query.thread.key
@@ -405,8 +420,9 @@ def _items(query: Query) -> Q:
             inside = [kind for kind in threaded if "inner" in KINDS[kind].measures]
             found |= Q(kind__in=threaded, thread=key) | Q(kind__in=inside, inner=key)
     if query.diameter is not None:
-        of = ["drill"] if query.thread is not None else measured
-        found |= Q(kind__in=of, diameter__range=query.diameter)
+        reground = Unit.objects.filter(own_diameter__range=query.diameter).exclude(condition__in=GONE)
+        of_the_size = Q(diameter__range=query.diameter) | Q(pk__in=reground.order_by().values("item"))
+        found |= Q(kind__in=_measured(query)) & of_the_size
     if query.torque is not None:
         found |= Q(kind="torque_wrench", torque_min__lte=query.torque, torque_max__gte=query.torque)
     if not found and query.kinds:
@@ -415,6 +431,22 @@ def _items(query: Query) -> Q:
         if getattr(query, column):
             found &= Q(**{column: getattr(query, column)})
     return found
+
+
+def _measured(query: Query) -> list[str]:
+    """The kinds that the diameter of a query is asked of: beside a thread, drills alone."""
+    return ["drill"] if query.thread is not None else [kind for kind in query.kinds or KINDS if by_diameter(kind)]
+
+
+def _sized(query: Query) -> Q:
+    """The condition on units that a query's diameter makes: of their item's size, or reground to that size.
+
+    A unit that was reground *from* that size is not left out: it is told what it cuts by now.
+    """
+    if query.diameter is None:
+        return Q()
+    size = Q(item__diameter__range=query.diameter) | Q(own_diameter__range=query.diameter)
+    return ~Q(item__kind__in=_measured(query)) | size
 
 
 def _named(words: Collection[str]) -> Q:
@@ -469,10 +501,12 @@ def _page(query: Query, of: Q, at: Q, after: str, as_of: datetime) -> tuple[tupl
 
     How far the lines of an item go is found beside the item, so that thousands of units of one are never read.
     """
-    order = ["kind", "diameter", "pk"] if query.diameter is not None else ["kind", "pk"]
-    units = Unit.objects.filter(at, item=OuterRef("pk")).exclude(condition__in=GONE).order_by("pk")
+    order = ["kind", "size", "pk"] if query.diameter is not None else ["kind", "pk"]
+    sized = _sized(query)
+    units = Unit.objects.filter(at, sized, item=OuterRef("pk")).exclude(condition__in=GONE).order_by("pk")
     batches = Batch.objects.filter(at, item=OuterRef("pk"), on_hand__gt=0).order_by("pk")
-    rows = Item.objects.filter(of, *_beyond(after, order)).order_by(*order)
+    # Where a size is asked, also what has none of its own may be found: by a thread, or by what one unit of it cuts.
+    rows = Item.objects.annotate(size=Coalesce("diameter", 0)).filter(of, *_beyond(after, order)).order_by(*order)
     if at:
         rows = rows.filter(Q(Exists(units)) | Q(Exists(batches)))
     items = list(
@@ -483,7 +517,9 @@ def _page(query: Query, of: Q, at: Q, after: str, as_of: datetime) -> tuple[tupl
     )
     shown: list[Any] = items[:PAGE]
     lines = shelved(
-        _units().filter(at, _first(shown, "unit_end")).exclude(condition__in=GONE).order_by("tag") if shown else (),
+        _units().filter(at, sized, _first(shown, "unit_end")).exclude(condition__in=GONE).order_by("tag")
+        if shown
+        else (),
         _batches().filter(at, _first(shown, "batch_end"), on_hand__gt=0).order_by("expires", "pk") if shown else (),
         as_of=as_of,
     )

@@ -203,3 +203,11 @@ def test_a_name_of_several_bins_opens_none_of_them() -> None:
     with pytest.raises(labels.Several) as several:
         opened("b4")
     assert [bin_.site.name for bin_ in several.value.things] == ["Main", "Yard"]
+
+
+@pytest.mark.django_db
+def test_the_label_of_a_reground_unit_tells_what_it_cuts_now() -> None:
+    drill = ItemFactory.create(diameter=14_500_000)
+    ground = UnitFactory.create(item=drill)
+    ground.own_diameter = 14_400_000
+    assert [label_of(unit).size for unit in (UnitFactory.create(item=drill), ground)] == ["14.5 mm", "14.4 mm"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -56,6 +57,57 @@ def test_drills_are_found_in_a_closed_range(as_of: datetime) -> None:
     assert tags(search.find("drill 14.4-14.7", as_of=as_of)) == ["D-14400", "D-14500", "D-14700"]
     assert tags(search.find("14.5 drill", as_of=as_of)) == ["D-14500"]
     assert tags(search.find("drill M16x1.5", as_of=as_of)) == ["D-14400", "D-14500"]
+
+
+def reground(unit: Unit, diameter: int, as_of: datetime) -> Unit:
+    """The unit after it came back from regrind with this diameter (nm)."""
+    entry: Any = {"as_of": as_of, "by": "Ida"}
+    stock.send_unit(unit=unit, why="regrind", **entry)
+    unit.refresh_from_db()
+    stock.return_unit(unit=unit, diameter=diameter, **entry)
+    unit.refresh_from_db()
+    return unit
+
+
+def test_a_unit_is_found_by_what_it_cuts_since_it_was_reground_and_nothing_else_of_its_item_is(as_of: datetime) -> None:
+    item = ItemFactory(diameter=14_500_000)
+    UnitFactory(tag="D-1", item=item)
+    reground(UnitFactory(tag="D-2", item=item, bin=BinFactory(name="B9")), 14_400_000, as_of)
+    found = search.find("drill 14.4", as_of=as_of)
+    assert tags(found) == ["D-2"]
+    assert found.items[0].lines[0].reground_to == 14_400_000
+    assert tags(search.find("drill 14.4 in B9", as_of=as_of)) == ["D-2"]
+    assert tags(search.find("drill 14.3-14.45", as_of=as_of)) == ["D-2"]
+    assert search.everything("drill 14.4", as_of=as_of, most=9) == (Unit.objects.get(tag="D-2"),)
+    whole = search.find("drill 14.5", as_of=as_of)
+    assert [(line.thing.tag, line.reground_to) for of in whole.items for line in of.lines] == [
+        ("D-1", None), ("D-2", 14_400_000),
+    ]  # fmt: skip
+    assert search.find("drill 14.45", as_of=as_of).items == ()
+
+
+def test_a_list_by_size_holds_what_was_reground_to_it_and_what_is_lost_is_left_out(as_of: datetime) -> None:
+    item = ItemFactory(diameter=14_500_000, life=4)
+    first, second = (reground(UnitFactory(tag=f"D-{at}", item=item), 14_400_000, as_of) for at in (1, 2))
+    UnitFactory(tag="D-3", item=item, holes_cut=4)
+    stock.use_unit(unit=first, holes=4, as_of=as_of, by="Ida")
+    due = search.find("drill 14.4 due for regrind", as_of=as_of)
+    assert [str(line.thing) for line in due.lines] == ["D-1"]
+    for unit in (first, second):
+        unit.refresh_from_db()
+        stock.lose_unit(unit=unit, as_of=as_of, by="Ida", reason="not in its bin")
+    assert search.find("drill 14.4", as_of=as_of).items == ()
+
+
+def test_pages_of_a_size_go_on_past_what_has_no_diameter_of_its_own(as_of: datetime) -> None:
+    for at in range(search.PAGE):
+        UnitFactory(tag=f"T-{at}", item=TapFactory(thread="M16x1.5", lead=at + 10))
+    UnitFactory(tag="D-1", item=ItemFactory(diameter=14_500_000))
+    UnitFactory(tag="T-Z", item=TapFactory(thread="M16x1.5", lead=99))
+    first = search.find("drill tap M16x1.5", as_of=as_of)
+    rest = search.find("drill tap M16x1.5", as_of=as_of, after=first.after)
+    assert len(tags(first)) == search.PAGE
+    assert len({*tags(first), *tags(rest)}) == search.PAGE + 2
 
 
 def test_an_insert_is_found_by_both_threads_or_by_either(as_of: datetime) -> None:

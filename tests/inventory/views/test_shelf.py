@@ -525,3 +525,17 @@ def test_strangers_are_sent_to_log_in(client: Client) -> None:
     tap()
     for name, args in (("shelf", []), ("unit", ["T-16"]), ("item", ["TP-16"]), ("bin", ["Main", "B4"])):
         assert client.get(reverse(name, args=args)).status_code == 302
+
+
+def test_whoever_looks_for_a_size_is_told_what_a_reground_unit_cuts_now(keeper: Client) -> None:
+    drill = UnitFactory(tag="D-2", item=ItemFactory(diameter=14_500_000))
+    entry: Any = {"as_of": timezone.now(), "by": "Ida"}
+    stock.send_unit(unit=drill, why="regrind", **entry)
+    stock.return_unit(unit=drill, diameter=14_400_000, **entry)
+    said = '<strong class="gap">reground</strong>: cuts 14.4 mm (0.5669 in) now, no longer 14.5 mm (0.5709 in)'
+    for typed in ("drill 14.4", "drill 14.5", "D-2"):
+        assert said in text(keeper, "shelf", q=typed)
+    assert said in text(keeper, "bin", drill.bin.site.name, drill.bin.name)
+    assert "D-2" not in text(keeper, "shelf", q="drill 14.45")
+    found = keeper.get("/api/shelf/", {"q": "drill 14.4"}).json()
+    assert [(line["tag"], line["reground_to_mm"]) for line in found["lines"]] == [("D-2", "14.400000")]
