@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 from typing import Any
@@ -15,6 +16,16 @@ from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.models import Batch, BatchHold, Reservation, Unit, UnitHold
 from inventory.stock import AT_HAND, aware, batch_short, unit_held
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """What a reservation that stands has kept and was lost since: a unit, or so many `pieces` of a batch."""
+
+    kind: str
+    name: str
+    pieces: int = 0
+
 
 UnitWish = tuple[int, datetime, datetime, int]  # unit, start, end (half-open), holes
 BatchWish = tuple[int, int]  # batch, quantity
@@ -123,6 +134,20 @@ def released_by_request(request_key: str, label: str) -> Reservation | None:
     if done is not None and done.label != label:
         raise Refused(Reason("request_key_reused", label=done.label))
     return done
+
+
+def gone(*, labels: Iterable[str]) -> dict[str, list[Gone]]:
+    """By label, what was lost of what its reservation keeps, until that is let go. Two queries."""
+    of = {"reservation__label__in": set(labels), "reservation__state": "active"}
+    found: dict[str, list[Gone]] = defaultdict(list)
+    units = UnitHold.objects.filter(shorted=True, **of).order_by("unit__tag").distinct()
+    for label, kind, tag in units.values_list("reservation__label", "unit__item__kind", "unit__tag"):
+        found[label].append(Gone(kind, tag))
+    batches = BatchHold.objects.filter(short__gt=0, **of).order_by("batch")
+    rows = batches.values_list("reservation__label", "batch__item__kind", "batch__lot", "batch", "short")
+    for label, kind, lot, batch, short in rows:
+        found[label].append(Gone(kind, lot or f"batch {batch}", short))
+    return found
 
 
 def lock(*, units: Iterable[int], batches: Iterable[int]) -> tuple[dict[int, Unit], dict[int, Batch]]:

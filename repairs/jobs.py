@@ -28,7 +28,7 @@ from inventory.order_points import Standing
 from inventory.threads import Thread, ThreadError, look_alikes, read
 from repairs import families, limits
 from repairs.buying import Choice, Demand, Gap, Restock, ShoppingList, gaps_of, restock, shop
-from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, judge_item, match
+from repairs.matching import NEAR_DIAMETER, REFUSED, Line, Shelf, Stock, Take, judge_item, match
 from repairs.matching.amounts import demand_of, life_of, may_split
 from repairs.methods import consider, overrule, pick
 from repairs.methods.values import (
@@ -335,6 +335,36 @@ def kept(job: Job) -> tuple[list[Any], list[Any]]:
     units = job.reservation.unit_holds.select_related("unit__item", "unit__bin__site")
     batches = job.reservation.batch_holds.select_related("batch__item", "batch__bin__site")
     return list(units.order_by("unit__bin__walk", "unit__tag", "start")), list(batches.order_by("batch__bin__walk"))
+
+
+def lost(plans: Sequence[JobPlan]) -> list[tuple[Reason, ...]]:
+    """Of each plan of a saved job, what was lost of what is reserved for it: with what would take its place and is not
+    kept, or as a gap. Two queries, however many."""
+    gone = reservations.gone(labels=[plan.number for plan in plans])
+    return [tuple(_lost(each, plan) for each in gone.get(plan.number, ())) for plan in plans]
+
+
+def _lost(gone: reservations.Gone, plan: JobPlan) -> Reason:
+    lines = [line for line in plan.lines if line.need.kind == gone.kind]
+    told = {"kind": gone.kind, "name": gone.name, "pieces": gone.pieces}
+    others = {_name(take) for line in lines for take in line.takes if not _kept_already(take, plan.number)}
+    if any(line.status == GAP for line in lines):
+        return Reason("kept_lost_gap", **told)
+    if others:
+        return Reason("kept_lost_others", **told, others=tuple(sorted(others)))
+    return Reason("kept_lost_enough", **told)
+
+
+def _name(take: Take) -> str:
+    return take.line.tag or f"batch {take.line.batch}"
+
+
+def _kept_already(take: Take, label: str) -> bool:
+    """Whether what is taken is kept for the label, or in its hand, all of it."""
+    own = [hold for hold in take.line.holds if hold.label == label]
+    if take.line.batch is None:
+        return bool(own)
+    return take.quantity <= sum(hold.quantity + hold.in_hand for hold in own)
 
 
 def shopping(plans: Sequence[JobPlan], *, as_of: datetime, currency: str = "EUR") -> ShoppingList:

@@ -47,6 +47,7 @@ class Listed:
     job: Job
     plan: JobPlan | None
     rows: Sequence[ReadinessRow]
+    lost: tuple[Reason, ...] = ()  # of what is reserved for it
 
 
 @page(READ)
@@ -90,10 +91,12 @@ def _found(form: JobsForm, number: int, now: datetime, units: str) -> dict[str, 
 
 
 def told_of(wanted: Sequence[Job], now: datetime, units: str) -> list[Listed]:
-    """These jobs with their plans and what is short; those that are no longer open without."""
-    plans = iter(jobs.plan_jobs([job for job in wanted if job.state in jobs.OPEN], as_of=now, side_by_side=False))
-    found = [(job, next(plans) if job.state in jobs.OPEN else None) for job in wanted]
-    return [Listed(job, plan, readiness_rows(plan, units) if plan else ()) for job, plan in found]
+    """These jobs with their plans, what is short and what was lost since it was reserved; those that are no longer
+    open without."""
+    plans = jobs.plan_jobs([job for job in wanted if job.state in jobs.OPEN], as_of=now, side_by_side=False)
+    of = {plan.number: (plan, lost) for plan, lost in zip(plans, jobs.lost(plans), strict=True)}
+    found = [(job, *of.get(job.number, (None, ()))) for job in wanted]
+    return [Listed(job, plan, readiness_rows(plan, units) if plan else (), lost) for job, plan, lost in found]
 
 
 # The sheet of one job
@@ -197,6 +200,7 @@ def _sheet(
     now, units = timezone.now(), units_of(request)
     plan = jobs.plan_job(job, as_of=now)
     units_kept, batches_kept = jobs.kept(job)
+    any_lost = any(hold.shorted for hold in units_kept) or any(hold.short for hold in batches_kept)
     printed, outdated = printing.printed(job, plan)
     told = {
         "area": "jobs",
@@ -207,7 +211,7 @@ def _sheet(
         "bars": [check.reason for group in plan.groups for check in group.bars],
         "units_kept": units_kept,
         "batches_kept": batches_kept,
-        "lost": any(hold.shorted for hold in units_kept) or any(hold.short for hold in batches_kept),
+        "lost": jobs.lost([plan])[0] if any_lost else (),
         "matches": plan.count(MATCH),
         "reserved": job.reservation is not None and job.reservation.state == "active",
         "open": job.state in jobs.OPEN,

@@ -39,6 +39,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "soon": [each for away, each in starts if timedelta() < away < timedelta(days=SOON)],
         "under_way": [each for away, each in starts if away < timedelta() and each.job.end > now],
         "short": [each for each in found if each.plan and {jobs.SHORT, jobs.UNPLANNED} & set(each.plan.readiness)],
+        "lost": [each for each in found if each.lost],
         "doubtful": [each for each in found if each.plan and DOUBTFUL in each.plan.readiness],
         "over": list(jobs.to_be_released(as_of=now)[:SOONEST]),
     }
