@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations, islice
@@ -27,6 +27,8 @@ FACTS = (
 _KEYS = (FACTS.index("thread"), FACTS.index("inner"))
 # How a thing is called, wears and is cared for: no measurement, and changed when the shop learns better.
 CARE = ("number", "life", "most_regrinds", "calibration_days", "pack_size")
+# What is measured of a thing, by its columns. Its kind is none of it: what turns out to be of another is another item.
+MEASURED = (*(column for column in FACTS[2:] if column not in CARE), "as_typed")
 # What makes two items the same thing: everything that was measured, and the name where nothing else tells.
 SAME = FACTS[1:]
 
@@ -55,6 +57,13 @@ def thread_key(thread: Thread | str) -> tuple[str, str, str]:
     return reading.thread.key, reading.thread_class, reading.typed
 
 
+def refuse_number(number: str | None) -> None:
+    """Raises `Refused` (item_number_like_an_address) where no address could name an item of that number: one that is
+    written as that of an item without a number is, or that a browser would take for a way up."""
+    if number and (re.fullmatch(r"~[0-9]+", number) or {".", ".."} & set(number.split("/"))):
+        raise Refused(Reason("item_number_like_an_address", typed=number))
+
+
 def new_item(
     *,
     kind: str,
@@ -68,10 +77,11 @@ def new_item(
     """An item that is not saved yet, its threads read into keys.
 
     A class may stand in the thread as written or beside it; where both say one, they must agree.
-    Raises `Refused`: kind_unknown, thread_class_twice, or what the thread's reader says.
+    Raises `Refused`: kind_unknown, thread_class_twice, item_number_like_an_address, or what the thread's reader says.
     """
     if kind not in KINDS:
         raise Refused(Reason("kind_unknown", typed=kind, known=tuple(KINDS)))
+    refuse_number(number)
     key, read_class, typed = thread_key(thread) if thread else ("", "", "")
     if thread_class and read_class and thread_class != read_class:
         raise Refused(Reason("thread_class_twice", typed=typed, thread_class=thread_class))
@@ -226,12 +236,63 @@ def care_for(
     """How an item is numbered, wears and is cared for (`CARE`: life, most regrinds, days between calibrations, pieces
     in a pack), and how much of its life a hole takes by parent material, in percent, in place of what was said before.
 
-    Raises `Refused`: item_number_taken, item_life_positive and the other rules of these columns, life_factor_positive.
+    Raises `Refused`: item_number_taken, item_number_like_an_address, item_life_positive and the other rules of these
+    columns, life_factor_positive.
     """
+    refuse_number(anew.get("number"))
     if strange := set(anew) - set(CARE):
         raise ValueError(strange)
     return _changed(
         item, "care", dict(anew), by=by, as_of=as_of, reason=reason, request_key=request_key, factors=factors
+    )
+
+
+class MeasuredSince(Refused):
+    """Somebody else measured the item since it was shown; `changed` says of each column what it was and is now."""
+
+    def __init__(self, reason: Reason, changed: Mapping[str, tuple[Any, Any]]) -> None:
+        super().__init__(reason)
+        self.changed = dict(changed)
+
+
+def measures_of(item: Item) -> dict[str, Any]:
+    """What is measured of an item (`MEASURED`), in base units."""
+    return {column: getattr(item, column) for column in MEASURED}
+
+
+def measure(
+    item: Item,
+    *,
+    anew: Mapping[str, Any],
+    seen: Mapping[str, Any],
+    by: str,
+    as_of: datetime,
+    reason: str = "",
+    request_key: str | None = None,
+) -> Item:
+    """Correct or complete what is measured of an item (`MEASURED`): columns in base units, threads as their keys.
+
+    `seen` is what whoever corrects it was shown, as `measures_of` tells it. What is held stays held: every plan judges
+    it by its new measurements from then on. Units that have a diameter of their own since they were reground keep it.
+    Raises `MeasuredSince` (item_measured_since) where something differs from what was shown, and `Refused` with
+    item_measured_nothing and the rules of these columns.
+    """
+    if strange := {*anew, *seen} - set(MEASURED):
+        raise ValueError(strange)
+
+    def refuse_moved(kept: Item) -> None:
+        changed = {
+            column: (value, getattr(kept, column)) for column, value in seen.items() if getattr(kept, column) != value
+        }
+        if changed:
+            last = kept.changes.filter(act="measured").order_by("-pk").first()
+            told = {"by": last.by, "at": last.at} if last is not None else {}
+            raise MeasuredSince(Reason("item_measured_since", **told), changed)
+        if all(getattr(kept, column) == value for column, value in anew.items()):
+            raise Refused(Reason("item_measured_nothing"))
+
+    return _changed(
+        item, "measured", dict(anew), by=by, as_of=as_of, reason=reason, request_key=request_key, look=refuse_moved
     )
 
 
@@ -251,6 +312,7 @@ def _changed(
     request_key: str | None,
     to: Item | None = None,
     factors: Mapping[str, int] | None = None,
+    look: Callable[[Item], None] | None = None,
 ) -> Item:
     """One act on the catalogue: lock in the order of ids, change, write down; one that is repeated does nothing."""
     with act():
@@ -259,18 +321,32 @@ def _changed(
         kept = held[item.pk]
         if request_key and ItemChange.objects.filter(request_key=request_key, item=kept, act=deed).exists():
             return kept
+        if look is not None:
+            look(kept)
         if to is not None:
             anew = {**anew, "successor": _fit_successor(kept, held[to.pk])}
+        differ = [name for name, value in anew.items() if getattr(kept, name) != value and name != "successor"]
+        was, now = {name: getattr(kept, name) for name in differ}, {name: anew[name] for name in differ}
         for name, value in anew.items():
             setattr(kept, name, value)
         kept.save(update_fields=list(anew))
         if factors is not None:
+            if (before := factors_of(kept)) != factors:
+                was["life_factors"], now["life_factors"] = before, dict(factors)
             kept.life_factors.all().delete()
             LifeFactor.objects.bulk_create(
                 LifeFactor(item=kept, material=material, percent=percent) for material, percent in factors.items()
             )
         ItemChange.objects.create(
-            item=kept, at=as_of, by=by, act=deed, successor=to, reason=reason, request_key=request_key
+            item=kept,
+            at=as_of,
+            by=by,
+            act=deed,
+            successor=to,
+            was=was,
+            now=now,
+            reason=reason,
+            request_key=request_key,
         )
         return kept
 
@@ -293,9 +369,6 @@ def current(item: Item) -> Item:
     return item
 
 
-# The catalogue as a whole
-
-
 @dataclass(frozen=True, slots=True)
 class Alike:
     """Two items that may be one: `same` in all that was measured, or alike in it where both say something."""
@@ -303,6 +376,21 @@ class Alike:
     first: Item
     second: Item
     same: bool
+
+
+def history(item: Item, most: int = 20) -> list[ItemChange]:
+    """What happened to an item, the last first. One query."""
+    return list(item.changes.select_related("successor").order_by("-pk")[:most])
+
+
+def alike(item: Item, most: int = 5) -> list[Alike]:
+    """Other items that are bought and may be the same thing. One query."""
+    there = Item.objects.filter(kind=item.kind, thread=item.thread, inner=item.inner, diameter=item.diameter)
+    others = [each for each in there.filter(retired=False).exclude(pk=item.pk) if _key(each) == _key(item)]
+    return [pair for other in others for pair in _pairs([item, other])][:most]
+
+
+# The catalogue as a whole
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from django.db.models import F
 
 from inventory.errors import Reason, Refused
 from inventory.guards import act
-from inventory.models import Batch, BatchHold, Reservation, Unit, UnitHold
+from inventory.models import Batch, BatchHold, Item, Reservation, Unit, UnitHold
 from inventory.stock import AT_HAND, aware, batch_short, unit_held
 
 
@@ -156,6 +156,16 @@ def lock(*, units: Iterable[int], batches: Iterable[int]) -> tuple[dict[int, Uni
     One order everywhere: units by id, then batches by id. Whoever decides by what is free locks first, then reads.
     """
     return _locked(Unit, units), _locked(Batch, batches)
+
+
+def labels_of(item: Item) -> list[tuple[str, str]]:
+    """Who keeps something of an item now, or has it in hand by a hold: label and link, in the order of labels. Two
+    queries."""
+    of = {"state": "active"}
+    units = Reservation.objects.filter(unit_holds__unit__item=item, unit_holds__active=True, **of)
+    batches = Reservation.objects.filter(batch_holds__batch__item=item, batch_holds__active=True, **of)
+    rows = {row for found in (units, batches) for row in found.values_list("label", "link").order_by()}
+    return sorted(rows)
 
 
 def _done(request_key: str | None, label: str) -> Reservation | None:

@@ -39,6 +39,7 @@ urlpatterns = [
     path("shelf/units/<name:tag>/", shelf.unit, name="unit"),
     path("shelf/new-item/", items.new, name="item-new"),
     path("shelf/care/<name:number>/", items.care, name="item-care"),
+    path("shelf/measures/<name:number>/", items.measures, name="item-measures"),
     path("shelf/take-in/<name:number>/", items.take_in, name="item-take-in"),
     path("shelf/items/<name:number>/", shelf.item, name="item"),
     path("shelf/batches/<int:pk>/", shelf.batch, name="batch"),

@@ -76,7 +76,15 @@ SENTENCES: dict[str, str] = {
     "item_superseded_is_retired": "An item that has a successor is no longer bought itself.",
     "item_not_its_own_successor": "An item cannot take its own place.",
     "item_change_request_key_taken": "This request was already carried out.",
-    "item_change_act_known": "An item is retired, restored or superseded.",
+    "item_change_act_known": "An item is retired, restored, superseded, cared for or measured.",
+    "item_measured_since": (
+        "The item was changed while this page stood open[, by {by}]: look at it once more. "
+        "What you typed is still here, and none of it is written yet."
+    ),
+    "item_measured_nothing": "Nothing was changed: all of it is as it was.",
+    "item_measured_meanwhile": "While this page stood open it was changed[ from {was}] to {now}.",
+    "item_emptied_meanwhile": "While this page stood open it was emptied[; it was {was}].",
+    "item_number_like_an_address": "“{typed}” cannot be a catalogue number: an address of the site is written so; choose another.",
     "item_change_by_somebody": "A change of the catalogue must say who made it.",
     "successor_of_other_kind": "{successor} is of another kind than {item} and cannot take its place.",
     "successor_retired": "{successor} is no longer bought itself and cannot take the place of {item}.",
@@ -497,7 +505,8 @@ SENTENCES: dict[str, str] = {
     "lead_unreadable": "“{typed}” is no lead in threads; write for example 4 or 1.5.",
     "date_unreadable": "“{typed}” is no date; write for example 2027-03-31, or +90d for 90 days from now.",
     "item_differs": (
-        "The item[ {number}] is known with another value here; put it right, or give this one a number of its own."
+        "The item[ {number}] is known with another value here; put this cell right, or correct the item itself on its page, "
+        "or give this one a number of its own."
     ),
     "tag_twice": "Row {row} has the same tag[ ({tag}: capitals and small letters count as one)].",
     "batch_twice": "Row {row} is the same item and lot in the same bin; add them up.",

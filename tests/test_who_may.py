@@ -66,6 +66,7 @@ PAGES: dict[str, dict[str, set[str]]] = {
     "item": {"get": ALL_ROLES},
     "item-new": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "item-care": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
+    "item-measures": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "item-take-in": {"get": {STOREKEEPER}, "post": {STOREKEEPER}},
     "batch": {"get": ALL_ROLES},
     "bin": {"get": ALL_ROLES},

@@ -5,8 +5,9 @@ Sizes are read as a sheet's are (`inventory.sheets.columns`), so that a page and
 
 from __future__ import annotations
 
+import json
 import uuid
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -19,11 +20,13 @@ from inventory.forms.fields import MOST, Answers, DayField, Fault
 from inventory.guards import act
 from inventory.kinds import ACTIONS, FLUTES, KINDS, SYMBOLS, Kind
 from inventory.models import Batch, Bin, Item, Unit
-from inventory.sheets.columns import STOCK, Column
-from inventory.threads import DrillError, ThreadError
+from inventory.sheets import unfit_item
+from inventory.sheets.columns import LONGEST, STOCK, Column
+from inventory.threads import DrillError, Reading, Thread, ThreadError, read
 from inventory.wear import materials, read_factors
 
 _COLUMNS = {column.field: column for column in STOCK if column.of == "item"}
+_LONGEST_CELL, _LONGEST_SEEN = 80, 4_000
 _CHOICES = {"flute": FLUTES, "action": ACTIONS, "hand": ("L", "R")}
 
 
@@ -39,17 +42,36 @@ def asked(kind: Kind) -> tuple[str, ...]:
     return tuple(dict.fromkeys(("number", "name", *kind.measures, *more)))
 
 
-class CellField(forms.CharField):
-    """A field that reads as a column of the stock sheet does; empty cleans to None."""
+def measured(kind: Kind) -> tuple[str, ...]:
+    """What is measured of an item of this kind: corrected where it is wrong, completed where it lacks."""
+    return tuple(name for name in asked(kind) if name in catalogue.MEASURED)
 
-    def __init__(self, column: Column, *, must: bool, longest: int) -> None:
+
+UNTOUCHED = object()  # what a field cleans to that still holds the text it was shown with
+
+
+class CellField(forms.CharField):
+    """A field that reads as a column of the stock sheet does; empty cleans to None.
+
+    One that was shown with a text (`shown`) and still has it cleans to `UNTOUCHED`: what was known is not read anew.
+    """
+
+    shown: str | None = None
+
+    def __init__(self, column: Column, *, must: bool) -> None:
         symbol = SYMBOLS.get(column.field)
         label = column.name.capitalize() + (f" ({symbol.symbol})" if symbol else "")
+        longest = LONGEST.get(column.name, _LONGEST_CELL)
         super().__init__(max_length=longest, required=False, label=label, help_text=column.meaning)
         self.column, self.must = column, must
+        if column.field in _CHOICES:
+            words = [("", "–"), *((word, word) for word in _CHOICES[column.field])]
+            self.widget = forms.Select(choices=words)
         self.widget.attrs |= {"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}
 
     def clean(self, value: Any) -> Any:
+        if self.shown is not None and str(value or "").strip() == self.shown:
+            return UNTOUCHED
         text = super().clean(value)
         if not text:
             return None
@@ -59,23 +81,49 @@ class CellField(forms.CharField):
             raise Fault(refused.reason) from refused
 
 
-class ItemForm(Answers):
-    """An item of one kind; a measurement that is left out may come later, and till then it cannot be matched on it."""
+class Measurements(Answers):
+    """What is asked of an item of one kind: read as a sheet's cells are, refused at the field that it is about."""
 
     at: Mapping[str, str] = {
         "item_number_taken": "number", "thread_class_twice": "thread_class", "item_torque_range": "torque_max",
-        "item_takes_range": "takes_most", "item_step_over_diameter": "step_diameter",
+        "item_number_like_an_address": "number",
     }  # fmt: skip
 
-    def __init__(self, data: Any = None, *, kind: Kind) -> None:
-        super().__init__(data, auto_id="id_item_%s")
+    def __init__(self, data: Any = None, *, kind: Kind, names: Iterable[str], auto_id: str, **kwargs: Any) -> None:
+        super().__init__(data, auto_id=auto_id, **kwargs)
         self.kind = kind
-        for name in asked(kind):
-            field = CellField(_COLUMNS[name], must=name in kind.measures, longest=40 if name == "number" else 160)
-            if name in _CHOICES:
-                words = [("", "–"), *((word, word) for word in _CHOICES[name])]
-                field.widget = forms.Select(choices=words)
-            self.fields[name] = field
+        for name in names:
+            self.fields[name] = CellField(_COLUMNS[name], must=name in kind.measures)
+
+    def clean(self) -> dict[str, Any]:
+        """A class may stand in the thread as written or beside it; all of it must go together as in a sheet's row."""
+        cleaned = super().clean() or self.cleaned_data
+        if self.errors:
+            return cleaned
+        reading = cleaned.get("thread")
+        if isinstance(reading, Reading) and "thread_class" in cleaned and cleaned["thread_class"] is None:
+            cleaned["thread_class"] = reading.thread_class or None
+        told = {name: self.known(name) if value is UNTOUCHED else value for name, value in cleaned.items()}
+        entered = {name: value for name, value in told.items() if value not in (None, "")}
+        for name, why in unfit_item(entered, self.kind):
+            self.add_error(name if name in self.fields else None, Fault(why))
+        return cleaned
+
+    def known(self, name: str) -> Any:
+        """What is known already under a field that nobody touched."""
+        return None
+
+    def refuse(self, reason: Reason) -> None:
+        """What an act refused, at the field that it is about; above them all where it is about none."""
+        field = self.at.get(reason.code) or reason.code.removeprefix("item_").removesuffix("_positive")
+        self.add_error(field if field in self.fields else None, Fault(reason))
+
+
+class ItemForm(Measurements):
+    """An item of one kind; a measurement that is left out may come later, and till then it cannot be matched on it."""
+
+    def __init__(self, data: Any = None, *, kind: Kind) -> None:
+        super().__init__(data, kind=kind, names=asked(kind), auto_id="id_item_%s")
         self.fields["number"].required = True
 
     def added(self) -> Item | None:
@@ -83,25 +131,130 @@ class ItemForm(Answers):
         if not self.is_valid():
             return None
         told = {name: value for name, value in self.cleaned_data.items() if value is not None}
-        for name in ("thread", "inner"):
-            if name in told:
-                reading = told[name]
-                if name == "thread":
-                    told["as_typed"] = reading.typed
-                    told.setdefault("thread_class", reading.thread_class)
-                    if reading.thread_class and told["thread_class"] != reading.thread_class:
-                        twice = Reason("thread_class_twice", typed=reading.typed, thread_class=told["thread_class"])
-                        self.add_error("thread_class", Fault(twice))
-                        return None
-                told[name] = reading.thread
+        if "thread" in told:
+            told["as_typed"] = told["thread"].typed
+        told |= {name: told[name].thread for name in ("thread", "inner") if name in told}
         try:
             return catalogue.add_item(kind=self.kind.code, **told)
         except Refused as refused:
-            field = self.at.get(refused.reason.code) or refused.reason.code.removeprefix("item_").removesuffix(
-                "_positive"
-            )
-            self.add_error(field if field in self.fields else None, Fault(refused.reason))
+            self.refuse(refused.reason)
             return None
+
+
+class MeasuresForm(Measurements):
+    """What is measured of an item, as it was typed or in mm and N·m: corrected, completed, or emptied.
+
+    `seen` goes along with the page and says what it was filled in with, so that whoever comes second is told what
+    changed in between, and what they did not touch is not set back.
+    """
+
+    def __init__(self, data: Any = None, *, item: Item, as_of: datetime) -> None:
+        self.item, self.as_of = item, as_of
+        now = catalogue.measures_of(item)
+        self.seen = _seen(data.get("seen", "")) if data is not None else now
+        shown = self.seen or now
+        kind = KINDS[item.kind]
+        more = (name for name in _COLUMNS if name in catalogue.MEASURED and shown[name] not in (None, ""))
+        names = tuple(dict.fromkeys((*measured(kind), *more)))
+        texts = {name: _text(name, shown) for name in names}
+        key = {"request_key": uuid.uuid4().hex, "seen": json.dumps(shown)}
+        super().__init__(data, kind=kind, names=names, auto_id="id_measures_%s", initial={**texts, **key})
+        for name, text in texts.items():
+            self.fields[name].shown = text  # type: ignore[attr-defined]
+        self.fields["why"] = forms.CharField(label="Why", max_length=200, required=False)
+        for name in ("seen", "request_key"):
+            longest = 64 if name == "request_key" else _LONGEST_SEEN
+            self.fields[name] = forms.CharField(max_length=longest, required=False, widget=forms.HiddenInput)
+
+    def measured(self, *, by: str) -> Item | None:
+        """The item by its new measurements; None where something was refused, which the form tells."""
+        if not self.is_valid():
+            return None
+        told = {name: self.cleaned_data[name] for name in self.fields if name in catalogue.MEASURED}
+        anew: dict[str, Any] = {}
+        for name, value in told.items():
+            if isinstance(value, Reading):
+                anew[name] = value.thread.key
+            elif value is not UNTOUCHED:
+                anew[name] = Item._meta.get_field(name).get_default() if value is None else value  # type: ignore[union-attr]
+        if "thread" in anew:
+            anew["as_typed"] = told["thread"].typed if told["thread"] else ""
+        try:
+            if self.seen is None:
+                raise catalogue.MeasuredSince(Reason("item_measured_since"), {})
+            return catalogue.measure(
+                self.item,
+                anew=anew,
+                seen=self.seen,
+                by=by,
+                as_of=self.as_of,
+                reason=self.cleaned_data["why"],
+                request_key=self.cleaned_data["request_key"] or None,
+            )
+        except catalogue.MeasuredSince as since:
+            self._look_again(since, set(anew))
+        except Refused as refused:
+            self.refuse(refused.reason)
+        return None
+
+    def known(self, name: str) -> Any:
+        """What was there when the page was shown, a thread as it was typed."""
+        seen = self.seen or catalogue.measures_of(self.item)
+        value = seen[name]
+        if name not in ("thread", "inner") or not value:
+            return value
+        try:
+            thread = Thread.from_key(value)
+            reading = read(_text(name, seen))
+        except ThreadError:
+            return None  # of a way to write it that is no longer read nothing can be judged
+        return reading if reading.thread == thread else thread
+
+    def _look_again(self, since: catalogue.MeasuredSince, touched: Collection[str]) -> None:
+        """What changed since the page was shown stands at its field; what was typed here stays."""
+        was, now = self.seen or {}, {**(self.seen or catalogue.measures_of(self.item))}
+        now |= {column: value for column, (_, value) in since.changed.items()}
+        self.add_error(None, Fault(since.reason))
+        data: Any = self.data.copy()  # type: ignore[attr-defined]
+        self.data = data
+        data["seen"] = json.dumps(now)
+        for name in dict.fromkeys("thread" if column == "as_typed" else column for column in since.changed):
+            if name not in self.fields:  # it had nothing and was not asked for; another look at the page has it
+                continue
+            before, after = _text(name, was), _text(name, now)
+            if name not in touched:
+                data[name] = after
+            code = "item_measured_meanwhile" if after else "item_emptied_meanwhile"
+            self.add_error(name, Fault(Reason(code, was=before, now=after)))
+
+
+def _seen(typed: str) -> dict[str, Any] | None:
+    """What a page was filled in with, from what goes along with it; None where that is nothing of ours."""
+    try:
+        seen = json.loads(typed)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(seen, dict) or set(seen) != set(catalogue.MEASURED):
+        return None
+    return seen if all(value is None or type(value) in (int, str) for value in seen.values()) else None
+
+
+def _designation(key: str) -> str:
+    try:
+        return Thread.from_key(key).designation
+    except ThreadError:
+        return key
+
+
+def _text(name: str, values: Mapping[str, Any]) -> str:
+    """A measurement as somebody would type it: a thread as it was typed, a size in mm, a torque in N·m."""
+    value = values.get(name)
+    if value in (None, ""):
+        return ""
+    if name in ("thread", "inner"):
+        return (values["as_typed"] if name == "thread" else "") or _designation(value)
+    column = _COLUMNS[name]
+    return f"{column.writer(value)} {column.unit}".strip()
 
 
 def cared_for(kind: Kind) -> tuple[str, ...]:
@@ -113,7 +266,8 @@ class CareForm(Answers):
     """How an item wears and is cared for; what is left empty is not known any more."""
 
     at: Mapping[str, str] = {
-        "item_number_taken": "number", "item_life_positive": "life", "item_most_regrinds_not_negative": "most_regrinds",
+        "item_number_taken": "number", "item_number_like_an_address": "number", "item_life_positive": "life",
+        "item_most_regrinds_not_negative": "most_regrinds",
         "item_calibration_days_positive": "calibration_days", "item_pack_size_positive": "pack_size",
     }  # fmt: skip
 
@@ -127,7 +281,7 @@ class CareForm(Answers):
         super().__init__(data, auto_id="id_care_%s", initial={**initial, "request_key": uuid.uuid4().hex})
         self.item, self.as_of = item, as_of
         for name in cared_for(kind):
-            self.fields[name] = CellField(_COLUMNS[name], must=False, longest=40 if name == "number" else 160)
+            self.fields[name] = CellField(_COLUMNS[name], must=False)
         if kind.wears:
             self.fields["factors"] = FactorsField()
         self.fields["why"] = forms.CharField(label="Why", max_length=200, required=False)

@@ -165,13 +165,19 @@ class LifeFactor(models.Model):
 
 
 class ItemChange(models.Model):
-    """What happened to an item of the catalogue: who, when, why; only ever added to, which a guard sees to."""
+    """What happened to an item of the catalogue: who, when, why; only ever added to, which a guard sees to.
+
+    `was` and `now` hold what an act changed, by the columns of `Item` and in their units; life factors stand there
+    by material. Nothing ever matches by them.
+    """
 
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="changes")
     at = models.DateTimeField()
     by = models.CharField(max_length=80)
     act = models.CharField(max_length=16)
     successor = models.ForeignKey(Item, null=True, on_delete=models.PROTECT, related_name="+")
+    was = models.JSONField(default=dict, blank=True)
+    now = models.JSONField(default=dict, blank=True)
     reason = models.CharField(max_length=200, blank=True, default="")
     request_key = models.CharField(max_length=64, null=True, default=None)
 
@@ -179,7 +185,10 @@ class ItemChange(models.Model):
         ordering: ClassVar = ["id"]
         constraints: ClassVar = [
             Sole(fields=["request_key"], name="item_change_request_key_taken"),
-            Rule(condition=Q(act__in=("retired", "restored", "superseded", "care")), name="item_change_act_known"),
+            Rule(
+                condition=Q(act__in=("retired", "restored", "superseded", "care", "measured")),
+                name="item_change_act_known",
+            ),
             Rule(condition=~Q(by=""), name="item_change_by_somebody"),
         ]
 

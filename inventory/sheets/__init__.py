@@ -7,7 +7,7 @@ both ways share.
 
 from inventory.sheets.columns import OFFERS, STOCK, Column
 from inventory.sheets.intake import Intake, load, take
-from inventory.sheets.judging import Row, Sheet, judged, read_sheet
+from inventory.sheets.judging import Row, Sheet, judged, read_sheet, unfit_item
 from inventory.sheets.mapping import strict
 from inventory.sheets.reading import Table, Way, read_bytes, read_path
 from inventory.sheets.writing import as_csv, as_xlsx, saved
@@ -31,4 +31,5 @@ __all__ = [
     "saved",
     "strict",
     "take",
+    "unfit_item",
 ]

@@ -14,6 +14,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from inventory.catalogue import refuse_number
 from inventory.errors import Reason, Refused
 from inventory.kinds import CONDITIONS, KINDS, SYMBOLS, plain
 from inventory.purchasing import currency_code
@@ -24,6 +25,11 @@ from inventory.wear import read_factors, write_factors
 _LARGEST_DIAMETER = 1_000 * NM_PER_MM  # beyond it is a slip of the unit
 
 # --- cells, read -------------------------------------------------------------------------------------------
+
+
+def _item_number(text: str) -> str:
+    refuse_number(text)
+    return text
 
 
 def _word(words: dict[str, str]) -> Callable[[str], str]:
@@ -175,7 +181,7 @@ STOCK = (
         "number",
         "item",
         "the shop's own catalogue number",
-        str,
+        _item_number,
         also=("item number", "catalogue number", "part number", "part no", "no"),
     ),
     Column(

@@ -12,10 +12,10 @@ from typing import Any
 from inventory.errors import Reason, Refused
 from inventory.kinds import KINDS, Kind
 from inventory.quantities import read_day
-from inventory.sheets.columns import ALONE, COLUMNS, LONGEST, POINTS, REQUIRED, STOCK, Column, with_pitch
+from inventory.sheets.columns import ALONE, COLUMNS, HEADINGS, LONGEST, POINTS, REQUIRED, STOCK, Column, with_pitch
 from inventory.sheets.mapping import sort_of, strict
 from inventory.sheets.reading import Table, Way, read_path
-from inventory.threads import Reading, basic, classes
+from inventory.threads import Reading, Thread, basic, classes
 
 IN_THE_HOLE = ("tap", "hole_gauge", "final_gauge")  # kinds that only the class of a hole's thread suits
 _EVERY = 500  # rows between two tellings of how far it is
@@ -160,39 +160,45 @@ def _thread_with_pitch(row: Row) -> Iterator[Reason]:
             yield row.fault("thread", refused.reason)
 
 
+def unfit_item(value: Mapping[str, Any], kind: Kind | None) -> Iterator[tuple[str, Reason]]:
+    """What does not go together in the measurements of one item: the field that it is told at, and why.
+
+    `value` holds what is entered by the fields of an item, threads as they were read or as themselves.
+    """
+    wanted, outer, inner = value.get("thread_class"), value.get("thread"), value.get("inner")
+    thread, inside = _thread_of(outer), _thread_of(inner)
+    if wanted and thread is not None:
+        known = classes(thread)
+        if kind is None or kind.code not in IN_THE_HOLE:
+            known += classes(thread, internal=False)
+        if wanted not in known:
+            yield (
+                "thread_class",
+                Reason("thread_class_unknown", thread_class=wanted, thread=thread.designation, known=known),
+            )
+        elif isinstance(outer, Reading) and outer.thread_class not in ("", wanted):
+            yield "thread_class", Reason("thread_class_twice", typed=outer.typed, thread_class=wanted)
+    if thread is not None and inside is not None and basic(inside).major >= basic(thread).major:
+        yield "inner", Reason("inner_not_inside", inner=inside.designation, thread=thread.designation)
+    if "diameter" in value and value.get("pilot", 0) >= value["diameter"]:
+        yield "pilot", Reason("pilot_not_under_cutter", pilot_nm=value["pilot"], diameter_nm=value["diameter"])
+    if "diameter" in value and value.get("step_diameter", value["diameter"] + 1) <= value["diameter"]:
+        yield "step_diameter", Reason("item_step_over_diameter")
+    if value.get("takes_least", 0) > value.get("takes_most", value.get("takes_least", 0)):
+        yield "takes_least", Reason("item_takes_range")
+    if value.get("torque_min", 0) > value.get("torque_max", value.get("torque_min", 0)):
+        yield "torque_min", Reason("item_torque_range")
+
+
+def _thread_of(value: Any) -> Thread | None:
+    return value.thread if isinstance(value, Reading) else value if isinstance(value, Thread) else None
+
+
 def _unfit_stock(row: Row, alone: bool) -> Iterator[Reason]:
     """What does not go together in one row of a stock sheet."""
     value, kind = row.value, KINDS.get(row.value.get("kind", ""))
-    for column in ("thread", "inner"):
-        wanted, reading = value.get("thread_class"), value.get(column)
-        if column == "thread" and wanted and isinstance(reading, Reading):
-            known = classes(reading.thread)
-            if kind is None or kind.code not in IN_THE_HOLE:
-                known += classes(reading.thread, internal=False)
-            if wanted not in known:
-                thread = reading.thread.designation
-                why = Reason("thread_class_unknown", thread_class=wanted, thread=thread, known=known)
-                yield row.fault("class", why)
-            elif reading.thread_class not in ("", wanted):
-                yield row.fault("class", Reason("thread_class_twice", typed=reading.typed, thread_class=wanted))
-    outer, inner = value.get("thread"), value.get("inner")
-    if (
-        isinstance(outer, Reading)
-        and isinstance(inner, Reading)
-        and basic(inner.thread).major >= basic(outer.thread).major
-    ):
-        named = {"inner": inner.thread.designation, "thread": outer.thread.designation}
-        yield row.fault("inner", Reason("inner_not_inside", **named))
-    if "diameter" in value and value.get("pilot", 0) >= value["diameter"]:
-        yield row.fault(
-            "pilot", Reason("pilot_not_under_cutter", pilot_nm=value["pilot"], diameter_nm=value["diameter"])
-        )
-    if "diameter" in value and value.get("step_diameter", value["diameter"] + 1) <= value["diameter"]:
-        yield row.fault("step diameter", Reason("item_step_over_diameter"))
-    if value.get("takes_least", 0) > value.get("takes_most", value.get("takes_least", 0)):
-        yield row.fault("takes least", Reason("item_takes_range"))
-    if value.get("torque_min", 0) > value.get("torque_max", value.get("torque_min", 0)):
-        yield row.fault("torque min", Reason("item_torque_range"))
+    for field, why in unfit_item(value, kind):
+        yield row.fault(HEADINGS[field], why)
     if "tag" in value and "quantity" in value:
         yield row.fault("quantity", Reason("cell_tag_and_quantity"))
     for sort, key in (("unit", "tag"), ("batch", "quantity")):

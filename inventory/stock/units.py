@@ -12,6 +12,7 @@ from inventory.errors import Reason, Refused
 from inventory.models import Bin, Item, LifeFactor, Movement, Person, Unit, UnitHold
 from inventory.stock.ledger import (
     AT_HAND,
+    GONE,
     Entry,
     Explained,
     Line,
@@ -215,6 +216,12 @@ def _refuse_diameter_grew(unit: Unit, diameter: int | None) -> None:
     before = unit.own_diameter or unit.item.diameter
     if diameter is not None and before is not None and diameter > before:
         raise Refused(Reason("diameter_grew", diameter_nm=diameter, before_nm=before))
+
+
+def reground(item: Item, most: int = 50) -> list[Unit]:
+    """The units of an item that have a diameter of their own since they were reground, by tag. One query."""
+    own = Unit.objects.filter(item=item, own_diameter__isnull=False).exclude(condition__in=GONE)
+    return list(own.order_by("tag")[:most])
 
 
 def calibration_proposed(unit: Unit, today: date) -> date | None:

@@ -13,6 +13,7 @@ from inventory.errors import Reason
 from inventory.kinds import symbol
 from inventory.quantities import show_length, show_money, show_torque
 from inventory.threads import Thread, ThreadError
+from inventory.wear import materials
 from inventory.wording import say
 
 register = template.Library()
@@ -98,6 +99,44 @@ def signed(number: int | None) -> str:
 def spaced(code: str) -> str:
     """A code as words: "usable_length" is "usable length"."""
     return code.replace("_", " ")
+
+
+@register.filter
+def differences(change: Any, units: str = "mm") -> list[tuple[str, str, str]]:
+    """What an `ItemChange` changed: the name of each, what it was and what it is since, "" where nothing was entered.
+
+    How a thread was written is told only where the thread itself stayed.
+    """
+    was, now = change.was, change.now
+    names = [name for name in now if name != "retired" and (name != "as_typed" or "thread" not in now)]
+    return [
+        (_NAMES.get(name, spaced(name)), _measured(name, was[name], units), _measured(name, now[name], units))
+        for name in names
+    ]
+
+
+_NAMES = {"inner": "thread inside", "as_typed": "written as", "number": "item number", "action": "works by"}
+_LENGTHS = frozenset(
+    {"diameter", "pilot", "usable_length", "insert_length", "flange", "step_diameter", "step_length", "takes_least",
+     "takes_most"}
+)  # fmt: skip
+
+
+def _measured(name: str, value: Any, units: str) -> str:
+    if value in (None, "", {}):
+        return ""
+    if name in ("thread", "inner"):
+        return designation(value)
+    if name in _LENGTHS:
+        return as_length(value, units)
+    if name in ("torque_min", "torque_max"):
+        return torque(value, units)
+    if name == "lead":
+        return f"{tenths(value)} threads"
+    if name == "life_factors":
+        words = materials()
+        return ", ".join(f"{percent} % in {words.get(code, code)}" for code, percent in sorted(value.items()))
+    return str(value)
 
 
 @register.filter

@@ -8,9 +8,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from inventory import catalogue
+from inventory import catalogue, reservations, stock
 from inventory.errors import Refused
-from inventory.forms.entry import CareForm, ItemForm, TakeInForm
+from inventory.forms.entry import CareForm, ItemForm, MeasuresForm, TakeInForm
 from inventory.kinds import KINDS
 from inventory.models import Item, Unit
 from inventory.refusals import NotThere
@@ -51,6 +51,27 @@ def care(request: HttpRequest, number: str) -> HttpResponse:
         return redirect(reverse("item", args=[kept.address]))
     told = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "form": form}
     return render(request, "inventory/item_care.html", told, status=400 if form.errors else 200)
+
+
+@page(MOVE_STOCK)
+@require_http_methods(["GET", "HEAD", "POST"])
+def measures(request: HttpRequest, number: str) -> HttpResponse:
+    """What is measured of an item, corrected or completed, with what hangs on it."""
+    item = _item(number)
+    sent = request.POST if request.method == "POST" else None
+    form = MeasuresForm(sent, item=item, as_of=timezone.now())
+    kept = form.measured(by=known_as(request.user)) if sent is not None else None
+    if kept is not None:
+        return redirect(reverse("item", args=[kept.address]) + "#changes")
+    told = {
+        "area": "shelf",
+        "item": item,
+        "facts": catalogue.facts(item),
+        "form": form,
+        "waiting": reservations.labels_of(item),
+        "reground": stock.reground(item),
+    }
+    return render(request, "inventory/item_measures.html", told, status=400 if form.errors else 200)
 
 
 @page(MOVE_STOCK)

@@ -50,7 +50,8 @@ def item_page(request: HttpRequest, item: Item, form: OrderPointForm | None = No
     now = timezone.now()
     found = search.of_item(item, after=request.GET.get("after", ""), as_of=now)
     told: dict[str, Any] = {"area": "shelf", "item": item, "facts": catalogue.facts(item), "found": found}
-    told |= {"current": catalogue.current(item), "key": uuid.uuid4().hex}
+    told |= {"current": catalogue.current(item), "key": uuid.uuid4().hex, "changes": catalogue.history(item)}
+    told["alike"] = () if item.retired else catalogue.alike(item)
     if KINDS[item.kind].wears:
         words = materials()
         told["factors"] = [(words.get(code, code), each) for code, each in sorted(catalogue.factors_of(item).items())]

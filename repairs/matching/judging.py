@@ -108,10 +108,6 @@ def guided(need: Need) -> bool:
     return bool(need.pilot_of) and need.pilot_under is not None
 
 
-# What a kind must carry and no need can ask about: where it is missing, nothing of that kind is matched.
-_NEVER_ASKED = frozenset({"step_diameter", "step_length", "takes_least", "takes_most"})
-
-
 def _wanted_of(need: Need) -> Iterator[str]:
     """The measurements without which nothing can be matched to this need."""
     for name, wanted in (
@@ -141,8 +137,11 @@ def measurements(need: Need, line: StockLine) -> Iterator[Finding]:
     >>> from datetime import datetime
     >>> from inventory.kinds import Facts
     >>> start, end = datetime(2026, 3, 2, tzinfo=UTC), datetime(2026, 3, 4, tzinfo=UTC)
-    >>> need, short = Need("A", "A", "tap", "tap", start, end, "", reach=60), Facts(1, "tap", usable_length=40)
-    >>> [(weight == REFUSAL, reason.code) for weight, reason in measurements(need, StockLine("T-1", short, "", ""))]
+    >>> need, short = Need("A", "A", "set", "depth_gauge", start, end, "", reach=60), Facts(1, "depth_gauge")
+    >>> [(weight == REFUSAL, reason.code) for weight, reason in measurements(need, StockLine("G-1", short, "", ""))]
+    [(True, 'measurement_missing')]
+    >>> short = Facts(1, "depth_gauge", usable_length=40)
+    >>> [(weight == REFUSAL, reason.code) for weight, reason in measurements(need, StockLine("G-1", short, "", ""))]
     [(True, 'too_short')]
     """
     facts = line.facts
@@ -150,7 +149,7 @@ def measurements(need: Need, line: StockLine) -> Iterator[Finding]:
         yield REFUSAL, Reason("other_kind", kind=facts.kind, wanted=need.kind)
         return
     missing = {name for name in _wanted_of(need) if getattr(facts, name) in (None, "")}
-    missing |= set(facts.missing()) & _NEVER_ASKED
+    missing |= set(facts.missing())  # what its kind must carry, asked for or not: it is shown as not to be matched
     for name in sorted(missing):
         yield REFUSAL, Reason("measurement_missing", measurement=name)
     if need.thread and facts.thread and facts.thread != need.thread:

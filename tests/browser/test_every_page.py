@@ -45,6 +45,7 @@ PAGES = {
     "item-new": "/shelf/new-item/",
     "item-new-tap": "/shelf/new-item/?kind=tap",
     "item-take-in": "/shelf/take-in/{item}/",
+    "item-measures": "/shelf/measures/{item}/",
     "item-care": "/shelf/care/{item}/",
     "attention": "/attention/",
     "order-points": "/shelf/order-points/",
@@ -57,7 +58,7 @@ PAGES = {
     "not-there": "/jobs/J-0/",
 }
 # Pages of the storekeeper alone; others are told which role it takes.
-KEEPERS = {"item-new", "item-new-tap", "item-take-in", "item-care", "counter"}
+KEEPERS = {"item-new", "item-new-tap", "item-take-in", "item-care", "item-measures", "counter"}
 # A page that is refused answers with its status, which the browser tells of itself.
 EXPECTED = "Failed to load resource"
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}

@@ -8,7 +8,7 @@ import pytest
 from inventory import catalogue, stock
 from inventory.errors import Refused
 from inventory.kinds import Facts
-from inventory.models import ItemChange
+from inventory.models import Item, ItemChange
 from inventory.threads import ThreadError, read
 from tests.factories import InsertFactory, ItemFactory, TapFactory, UnitFactory
 
@@ -167,3 +167,76 @@ def test_doubles_are_found_by_what_was_measured_and_other_sizes_are_none() -> No
     found = catalogue.overview()
     assert ("D-1", "D-2") not in {(each.first.number, each.second.number) for each in found.alike}
     assert found.counts == (("drill", 4, 1),)
+
+
+# Measured anew
+
+
+def seen(item: Item) -> dict[str, Any]:
+    return catalogue.measures_of(Item.objects.get(pk=item.pk))
+
+
+def test_what_is_measured_anew_is_written_down_with_what_it_was_and_is_done_once() -> None:
+    item = catalogue.add_item(kind="seat_cutter", number="S-1", diameter=22_000_000)
+    told: dict[str, Any] = {"anew": {"pilot": 16_400_000, "diameter": 22_225_000}, "seen": seen(item)}
+    told |= {"by": "Ida", "as_of": NOW, "reason": "measured at the bench", "request_key": "k"}
+    assert catalogue.facts(catalogue.measure(item, **told)).missing() == ()
+    assert catalogue.measure(item, **told).pilot == 16_400_000
+    (change,) = catalogue.history(item)
+    assert (change.act, change.by, change.at, change.reason) == ("measured", "Ida", NOW, "measured at the bench")
+    assert change.was == {"pilot": None, "diameter": 22_000_000}
+    assert change.now == {"pilot": 16_400_000, "diameter": 22_225_000}
+
+
+def test_whoever_measures_second_is_told_what_changed_since_and_nothing_is_written() -> None:
+    item = catalogue.add_item(kind="seat_cutter", number="S-1", diameter=22_000_000)
+    shown = seen(item)
+    catalogue.measure(item, anew={"pilot": 16_400_000}, seen=shown, by="Ida", as_of=NOW)
+    with pytest.raises(catalogue.MeasuredSince) as since:
+        catalogue.measure(item, anew={"diameter": 22_500_000}, seen=shown, by="Jon", as_of=NOW)
+    assert since.value.changed == {"pilot": (None, 16_400_000)}
+    assert since.value.reason["by"] == "Ida"
+    assert (seen(item)["diameter"], ItemChange.objects.count()) == (22_000_000, 1)
+
+
+def test_what_is_no_measurement_or_breaks_a_rule_is_not_written() -> None:
+    item = catalogue.add_item(kind="step_drill", diameter=10_000_000, step_diameter=12_000_000)
+    with pytest.raises(ValueError, match="kind"):
+        catalogue.measure(item, anew={"kind": "drill"}, seen={}, by="x", as_of=NOW)
+    with pytest.raises(Refused) as refused:
+        catalogue.measure(item, anew={"diameter": 12_000_000}, seen=seen(item), by="x", as_of=NOW)
+    assert refused.value.reason.code == "item_step_over_diameter"
+    with pytest.raises(Refused) as refused:
+        catalogue.measure(item, anew={"diameter": 10_000_000}, seen=seen(item), by="x", as_of=NOW)
+    assert refused.value.reason.code == "item_measured_nothing"
+    assert not ItemChange.objects.exists()
+
+
+def test_every_act_on_an_item_writes_down_what_it_changed() -> None:
+    item = catalogue.add_item(kind="tap", number="T-1", life=100)
+    told: dict[str, Any] = {"by": "Ida", "as_of": NOW}
+    catalogue.care_for(item, anew={"number": "T-2", "life": 100}, factors={"steel": 150}, **told)
+    catalogue.retire_item(item, **told)
+    assert [(each.was, each.now) for each in reversed(catalogue.history(item))] == [
+        ({"number": "T-1", "life_factors": {}}, {"number": "T-2", "life_factors": {"steel": 150}}),
+        ({"retired": False}, {"retired": True}),
+    ]
+
+
+def test_what_is_measured_alike_is_told_of_as_perhaps_the_same() -> None:
+    one = catalogue.add_item(kind="drill", number="D-1", diameter=14_500_000, usable_length=120_000_000)
+    two = catalogue.add_item(kind="drill", number="D-2", diameter=14_000_000, usable_length=120_000_000)
+    assert catalogue.alike(two) == []
+    catalogue.measure(two, anew={"diameter": 14_500_000}, seen=seen(two), by="x", as_of=NOW)
+    two.refresh_from_db()
+    assert [(each.second, each.same) for each in catalogue.alike(two)] == [(one, True)]
+
+
+@pytest.mark.parametrize("number", ["~12", ".", "..", "a/../b", "./x"])
+def test_a_number_that_is_written_as_an_address_is_refused(number: str) -> None:
+    with pytest.raises(Refused) as refused:
+        catalogue.add_item(kind="oil", number=number)
+    assert refused.value.reason.code == "item_number_like_an_address"
+    item = catalogue.add_item(kind="oil")
+    with pytest.raises(Refused):
+        catalogue.care_for(item, anew={"number": number}, factors={}, by="x", as_of=NOW)

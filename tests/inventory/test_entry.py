@@ -7,7 +7,7 @@ import pytest
 
 from inventory import catalogue, stock
 from inventory.catalogue import facts
-from inventory.forms.entry import CareForm, ItemForm, TakeInForm, asked, cared_for
+from inventory.forms.entry import CareForm, ItemForm, MeasuresForm, TakeInForm, asked, cared_for, measured
 from inventory.kinds import KINDS
 from inventory.models import Bin, Item, ItemChange, LifeFactor, Movement
 from inventory.threads import read
@@ -88,7 +88,7 @@ def test_a_number_that_is_taken_is_told_at_the_number() -> None:
 def test_a_rule_of_the_table_is_told_at_its_field() -> None:
     form = form_of("torque_wrench", number="W-1", torque_min="100", torque_max="20")
     assert form.added() is None
-    assert list(form.errors) == ["torque_max"]
+    assert list(form.errors) == ["torque_min"]
 
 
 def test_a_tool_comes_into_its_bin_once_however_often_it_is_pressed() -> None:
@@ -206,3 +206,144 @@ def test_an_item_gets_a_number_of_its_own_and_none_that_is_taken() -> None:
     assert list(form.errors) == ["number"]
     assert care_of(item, number="O-1", request_key="m").cared(by="Ida") is not None
     assert Item.objects.get(pk=item.pk).address == "O-1"
+
+
+# Measurements
+
+
+def measures_of(item: Item, page: MeasuresForm | None = None, **typed: str) -> MeasuresForm:
+    """The form as a page was filled in with, with what is typed over it."""
+    page = page or MeasuresForm(item=item, as_of=MONDAY)
+    told = {name: page[name].value() or "" for name in page.fields}
+    return MeasuresForm(told | typed, item=Item.objects.get(pk=item.pk), as_of=MONDAY)
+
+
+@pytest.fixture
+def tap() -> Item:
+    item = form_of("tap", **TAP).added()
+    assert item is not None
+    return item
+
+
+def test_a_page_of_measurements_is_filled_in_as_it_was_typed_or_in_millimetres(tap: Item) -> None:
+    page = MeasuresForm(item=tap, as_of=MONDAY)
+    assert {name: page[name].value() for name in page.fields if name in catalogue.MEASURED} == {
+        "name": "", "thread": "M14 x 1,5", "thread_class": "6H", "usable_length": "120.65 mm", "lead": "4",
+        "flute": "straight", "action": "cut",
+    }  # fmt: skip
+    assert set(measured(KINDS["tap"])) == set(asked(KINDS["tap"])) - set(catalogue.CARE)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_takes_what_it_is_filled_in_with_and_changes_nothing(kind: str) -> None:
+    typed = {
+        "name": "thing", "thread": "M16 x 1,5", "inner": "M14x1.5", "thread_class": "6H", "diameter": "19/32 in",
+        "pilot": "14,4", "usable_length": "4 3/4 in", "lead": "1,5", "flute": "point", "action": "form",
+        "insert_length": "20", "flange": "22", "hand": "L", "torque_min": "0", "torque_max": "33 ft-lb",
+        "family": "own/1", "cure_hours": "12", "step_diameter": "0.610\"", "step_length": "30", "takes_least": "4",
+        "takes_most": "12,5",
+    }  # fmt: skip
+    if kind in ("insert", "plug", "proof_bolt"):  # which screw into a hole
+        typed["thread_class"] = "6g"
+    form = form_of(kind, number="N-1", **{name: text for name, text in typed.items() if name in asked(KINDS[kind])})
+    item = form.added()
+    assert item is not None, form.errors
+    assert facts(item).missing() == ()
+    before = catalogue.measures_of(Item.objects.get(pk=item.pk))
+    unchanged = measures_of(item)
+    assert unchanged.measured(by="x") is None
+    assert [fault.code for fault in unchanged.non_field_errors().as_data()] == ["item_measured_nothing"]
+    retyped = measures_of(item, name="another")
+    assert retyped.measured(by="x") is not None
+    assert catalogue.measures_of(Item.objects.get(pk=item.pk)) == before | {"name": "another"}
+
+
+def test_every_measurement_may_be_emptied_and_is_then_what_the_item_cannot_be_matched_on(tap: Item) -> None:
+    emptied = measures_of(tap, thread="", thread_class="", usable_length="", lead="", flute="", action="")
+    item = emptied.measured(by="Ida")
+    assert item is not None
+    assert facts(item).missing() == KINDS["tap"].measures
+    assert item.as_typed == ""
+
+
+def test_a_thread_that_is_typed_anew_is_kept_as_it_is_typed_and_brings_its_class(tap: Item) -> None:
+    item = measures_of(tap, thread="M16 X 1,5 - 6G", thread_class="").measured(by="Ida")
+    assert item is not None
+    assert (item.thread, item.thread_class, item.as_typed) == (read("M16x1.5").thread.key, "6G", "M16 X 1,5 - 6G")
+    twice = measures_of(item, thread_class="6H")
+    assert twice.measured(by="Ida") is None
+    assert list(twice.errors) == ["thread_class"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        ({"thread": "M14 x"}, "thread"),
+        ({"thread_class": "wobbly"}, "thread_class"),
+        ({"usable_length": "-3"}, "usable_length"),
+        ({"usable_length": "0"}, "usable_length"),
+        ({"usable_length": "1e9"}, "usable_length"),
+        ({"lead": "0"}, "lead"),
+        ({"flute": "wavy"}, "flute"),
+        ({"name": "x" * 161}, "name"),
+        ({"thread_class": "x" * 13}, "thread_class"),
+    ],
+)
+def test_a_bad_measurement_is_told_at_its_field_and_nothing_typed_is_lost(
+    tap: Item, typed: dict[str, str], field: str
+) -> None:
+    form = measures_of(tap, **({"lead": "2"} | typed))
+    assert form.measured(by="x") is None
+    assert list(form.errors) == [field]
+    assert len(form.errors[field]) == 1
+    assert form[field].value() == typed[field]
+    assert form["lead"].value() == typed.get("lead", "2")
+    assert not ItemChange.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "there", "typed", "field"),
+    [
+        ("seat_cutter", {"diameter": "22"}, {"pilot": "22"}, "pilot"),
+        ("insert", {"thread": "M14x1.5"}, {"inner": "M16x1.5"}, "inner"),
+        ("boring_head", {"takes_most": "12"}, {"takes_least": "13"}, "takes_least"),
+        ("step_drill", {"diameter": "12"}, {"step_diameter": "11"}, "step_diameter"),
+    ],
+)
+def test_what_does_not_go_with_what_is_known_is_told_by_hand_as_by_sheet(
+    kind: str, there: dict[str, str], typed: dict[str, str], field: str
+) -> None:
+    item = form_of(kind, number="N-1", **there).added()
+    assert item is not None
+    form = measures_of(item, **typed)
+    assert form.measured(by="x") is None
+    assert list(form.errors) == [field]
+    new = form_of(kind, number="N-2", **there, **typed)
+    assert new.added() is None
+    assert list(new.errors) == [field]
+
+
+def test_whoever_comes_second_sees_what_changed_keeps_what_he_typed_and_sets_nothing_back(tap: Item) -> None:
+    ida, jon = (MeasuresForm(item=tap, as_of=MONDAY) for _ in range(2))
+    assert measures_of(tap, ida, usable_length="100", lead="2").measured(by="Ida") is not None
+    second = measures_of(tap, jon, lead="3", flute="spiral")
+    assert second.measured(by="Jon") is None
+    assert set(second.errors) == {"__all__", "usable_length", "lead"}
+    assert "by Ida" in second.non_field_errors()[0]
+    assert "from 4 to 2" in second.errors["lead"][0]
+    assert {name: second[name].value() for name in ("usable_length", "lead", "flute")} == {
+        "usable_length": "100 mm", "lead": "3", "flute": "spiral",
+    }  # fmt: skip
+    item = measures_of(tap, second).measured(by="Jon")  # pressed again, knowing
+    assert item is not None
+    assert (item.usable_length, item.lead, item.flute) == (100_000_000, 30, "spiral")
+    assert ItemChange.objects.latest("pk").was == {"lead": 20, "flute": "straight"}
+
+
+@pytest.mark.parametrize("seen", ["", "{}", "[1]", "{" * 3000, '{"kind": "drill"}'])
+def test_a_page_that_says_nothing_of_what_it_showed_writes_nothing(tap: Item, seen: str) -> None:
+    form = measures_of(tap, seen=seen, lead="2")
+    assert form.measured(by="x") is None
+    assert [fault.code for fault in form.non_field_errors().as_data()] == ["item_measured_since"]
+    again = measures_of(tap, form)
+    assert again.measured(by="x") is not None

@@ -1,13 +1,19 @@
 """The pages on which an item is entered and taken in."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
-from inventory.models import Item, Unit
-from tests.factories import BinFactory, ItemFactory
+from inventory import catalogue
+from inventory.kinds import KINDS
+from inventory.models import Item, ItemChange, Unit
+from inventory.reservations import reserve
+from tests.factories import BinFactory, ItemFactory, UnitFactory
 from tests.inventory.views.test_labels import text
 from tests.inventory.views.test_shelf import client_as
 
@@ -79,7 +85,68 @@ def test_what_is_asked_of_the_database_does_not_grow(keeper: Client, count: int)
     for n in range(count):
         ItemFactory.create(number=f"D-{n}")
         BinFactory.create(name=f"B{n}")
-    for address in (reverse("item-new") + "?kind=tap", reverse("item-take-in", args=["D-1"])):
+    for address in (
+        reverse("item-new") + "?kind=tap",
+        reverse("item-take-in", args=["D-1"]),
+        reverse("item-measures", args=["D-1"]),
+    ):
         with CaptureQueriesContext(connection) as queries:
             keeper.get(address)
-        assert len(queries) <= 8, [query["sql"] for query in queries]
+        assert len(queries) <= 9, [query["sql"] for query in queries]
+
+
+def test_a_missing_pilot_is_entered_from_the_items_page_and_stands_in_its_history(keeper: Client) -> None:
+    ItemFactory.create(kind="seat_cutter", number="S/1 ä%", diameter=22_000_000, usable_length=None, thread="")
+    address = reverse("item-measures", args=["S/1 ä%"])
+    assert f'href="{address}"' in text(keeper, "item", "S/1 ä%")
+    assert "cannot be matched on pilot" in text(keeper, "item", "S/1 ä%")
+    fitter = client_as("fitter")
+    assert address not in text(fitter, "item", "S/1 ä%")
+    assert fitter.get(address).status_code == 403
+    page = keeper.get(address)
+    form = page.context["form"]
+    told = {name: form[name].value() or "" for name in form.fields} | {"pilot": '0.65"', "why": "measured"}
+    for _ in range(2):  # pressed twice
+        kept = keeper.post(address, told)
+        assert kept.headers["Location"] == reverse("item", args=["S/1 ä%"]) + "#changes"
+    shown = text(fitter, "item", "S/1 ä%")
+    assert "cannot be matched" not in shown
+    assert "pilot not entered → " in " ".join(shown.replace('<span class="size">', "").split())
+    assert "16.51 mm (0.6500 in)" in shown
+    assert "Why: measured" in shown
+    assert ItemChange.objects.count() == 1
+
+
+def test_a_measurement_that_cannot_be_read_is_told_with_all_that_was_typed(keeper: Client) -> None:
+    ItemFactory.create(kind="seat_cutter", number="S-1", diameter=22_000_000, usable_length=None, thread="")
+    address = reverse("item-measures", args=["S-1"])
+    form = keeper.get(address).context["form"]
+    told = {name: form[name].value() or "" for name in form.fields} | {"pilot": "<b>thin", "why": "so & so"}
+    refused = keeper.post(address, told)
+    assert refused.status_code == 400
+    page = refused.content.decode()
+    assert 'id="id_measures_pilot_error"' in page
+    assert 'value="&lt;b&gt;thin"' in page
+    assert 'value="so &amp; so"' in page
+    assert keeper.post(address, {}).status_code == 400
+
+
+def test_who_keeps_something_of_it_and_what_was_reground_stand_on_the_page_of_its_measurements(keeper: Client) -> None:
+    unit = UnitFactory.create(tag="D-31", item__kind="drill", item__number="D")
+    Unit.objects.filter(pk=unit.pk).update(own_diameter=14_400_000)
+    now = timezone.now()
+    for n in range(3):
+        window = (unit.pk, now + timedelta(days=n), now + timedelta(days=n + 1), 0)
+        reserve(label=f"J-{n}", link=f"/jobs/J-{n}/", unit_holds=[window], by="x", as_of=now)
+    page = text(keeper, "item-measures", "D")
+    assert [f'href="/jobs/J-{n}/"' in page for n in range(3)] == [True] * 3
+    assert "14.4 mm (0.5669 in)" in page
+
+
+@pytest.mark.parametrize("kind", [kind.code for kind in KINDS.values() if kind.measures])
+def test_what_it_cannot_be_matched_on_stands_on_its_page_and_in_the_catalogue(keeper: Client, kind: str) -> None:
+    catalogue.add_item(kind=kind, number="N-1")
+    words = [measure.replace("_", " ") for measure in KINDS[kind].measures]
+    page, listed = text(keeper, "item", "N-1"), text(keeper, "catalogue")
+    assert [word for word in words if f"it cannot be matched on {word}" not in page] == []
+    assert f"cannot be matched</strong> on {', '.join(words)}</span>" in listed

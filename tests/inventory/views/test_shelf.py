@@ -221,7 +221,7 @@ def test_movements_stand_newest_first_and_older_ones_a_page_on(fitter: Client) -
     assert "received" not in text(fitter, "unit", "T-16", before="x" * 30)
 
 
-@pytest.mark.parametrize(("name", "queries"), [("unit", 6), ("batch", 6), ("item", 8), ("bin", 8)])
+@pytest.mark.parametrize(("name", "queries"), [("unit", 6), ("batch", 6), ("item", 10), ("bin", 8)])
 def test_pages_take_as_many_queries_for_two_as_for_twenty(fitter: Client, name: str, queries: int) -> None:
     unit, batch, now, counts = (
         tap(),

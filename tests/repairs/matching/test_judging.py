@@ -10,10 +10,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from inventory.errors import Reason
-from inventory.kinds import KINDS, Facts, Held
+from inventory.kinds import KINDS, Held
 from inventory.threads import Thread
 from repairs.matching import REFUSED, Judgement, judge, judge_item, match
-from repairs.methods.values import DOUBTFUL, MATCH, Need, Window
+from repairs.matching.judging import guided
+from repairs.methods.values import DOUBTFUL, MATCH, Lead, Need, Window
 from tests.repairs.matching.shelf import (
     END,
     LABEL,
@@ -201,47 +202,45 @@ def test_what_lacks_a_measurement_that_is_asked_for_cannot_be_matched_on_it(
     assert [(reason.code, reason["measurement"]) for reason in judgement.reasons] == [("measurement_missing", missing)]
 
 
-@pytest.mark.parametrize(
-    ("kind", "missing"),
-    [
-        ("step_drill", "step_diameter"),
-        ("step_drill", "step_length"),
-        ("boring_head", "takes_least"),
-        ("tap_wrench", "takes_most"),
-        ("pitch_gauge", "takes_most"),
-    ],
-)
-def test_what_no_need_can_ask_about_is_never_passed_over(kind: str, missing: str) -> None:
-    whole = dict.fromkeys(KINDS[kind].measures, 10 * MM) | ({"step_diameter": 12 * MM} if kind == "step_drill" else {})
-    due = {"calibration_due": date(2027, 1, 1)}
-    assert judge(need(kind), unit("X-1", kind, whole, **due)).status == MATCH
-    judgement = judge(need(kind), unit("X-1", kind, {**whole, missing: None}, **due))
-    assert judgement.status == "refused"
-    assert [(reason.code, reason["measurement"]) for reason in judgement.reasons] == [("measurement_missing", missing)]
+WHOLE: dict[str, Any] = {
+    "name": "lard oil", "thread": M16.key, "thread_class": "6H", "inner": M14.key, "diameter": 14_500_000,
+    "pilot": 14_400_000, "usable_length": 60 * MM, "lead": 20, "flute": "straight", "action": "cut",
+    "insert_length": 20 * MM, "torque_min": 0, "torque_max": 100_000, "family": "own/1", "step_diameter": 16 * MM,
+    "step_length": 30 * MM, "takes_least": MM, "takes_most": 2 * MM,
+}  # fmt: skip
+ASKS: dict[str, dict[str, Any]] = {
+    "name": {"name": "lard oil"}, "thread": {"thread": M16.key}, "thread_class": {"classes": ("6H",)},
+    "inner": {"inner": M14.key}, "diameter": {"diameter": WINDOW},
+    "pilot": {"pilot_of": "A.drill", "pilot_under": Window(1, 150_000)}, "usable_length": {"reach": 30 * MM},
+    "lead": {"lead": Lead(20, 35)}, "flute": {"flutes": ("straight",)}, "action": {"action": "cut"},
+    "insert_length": {"length": 20 * MM}, "torque_min": {"torque": 50_000}, "torque_max": {"torque": 50_000},
+    "family": {"family": "own/1"},
+}  # fmt: skip
+MUST = [(kind.code, measure) for kind in KINDS.values() for measure in kind.measures]
 
 
-@pytest.mark.parametrize(
-    ("kind", "asked", "missing"),
-    [
-        ("minor_gauge", {"thread": M16.key}, "thread"),
-        ("minor_gauge", {"classes": ("6H",)}, "thread_class"),
-        ("proof_bolt", {"thread": M14.key}, "thread"),
-        ("proof_bolt", {"reach": 30 * MM}, "usable_length"),
-        ("plug", {"length": 20 * MM}, "insert_length"),
-        ("guide_bush", {"diameter": WINDOW}, "diameter"),
-        ("boring_head", {"reach": 30 * MM}, "usable_length"),
-        ("lubricant", {"name": "lard oil"}, "name"),
-    ],
-)
-def test_every_kind_says_on_what_it_cannot_be_matched(kind: str, asked: dict[str, Any], missing: str) -> None:
-    facts = {"takes_least": MM, "takes_most": 2 * MM} if kind == "boring_head" else {}
-    (reason,) = judge_item(need(kind, **asked), Facts(item=1, kind=kind, **facts)).reasons
-    assert (reason.code, reason["measurement"]) == ("measurement_missing", missing)
+@pytest.mark.parametrize(("kind", "missing"), MUST)
+def test_what_lacks_something_that_its_kind_must_carry_is_never_matched(kind: str, missing: str) -> None:
+    whole = {name: WHOLE[name] for name in KINDS[kind].measures}
+    lacks = whole | {missing: "" if isinstance(whole[missing], str) and missing not in ("thread", "inner") else None}
+    of = dict.fromkeys(("calibration_due", "expires"), date(2027, 1, 1))
+    # Whether it is asked for or not: what a page shows as not to be matched is not matched in silence either.
+    for asked in (need(kind), need(kind, **ASKS.get(missing, {}))):
+        good, bad = (
+            batch("L1", 1, kind, 10, facts, **of) if KINDS[kind].counted else unit("X-1", kind, facts, **of)
+            for facts in (whole, lacks)
+        )
+        assert judge(asked, good).status == MATCH
+        assert match([asked], [good])[0].status == MATCH or guided(asked)  # which wants its drill beside it
+        judgement = judge(asked, bad)
+        assert judgement.status == "refused"
+        assert [(why.code, why["measurement"]) for why in judgement.reasons] == [("measurement_missing", missing)]
+        assert judge_item(asked, bad.facts).status == "refused"
+        assert match([asked], [bad])[0].status == "gap"
 
 
-def test_a_measurement_that_is_not_asked_for_may_be_missing() -> None:
-    bare = need("tap", thread=M16.key)
-    assert judge(bare, unit("T-1", "tap", {"thread": M16.key})).status == MATCH
+def test_nothing_that_a_kind_need_not_carry_stands_in_its_way() -> None:
+    assert judge(need("indicator"), unit("I-1", "indicator", calibration_due=date(2027, 1, 1))).status == MATCH
     wrench = unit("W-1", "torque_wrench", {"torque_min": 1}, calibration_due=date(2026, 12, 1))
     assert codes(judge(need("torque_wrench", torque=5), wrench)) == ["measurement_missing"]
 
@@ -293,7 +292,8 @@ def test_a_pilot_fits_just_under_the_drill_that_is_taken(
 def test_dates_count_in_the_zone_of_the_shop() -> None:
     west = ZoneInfo("America/Bogota")  # five hours behind
     evening = datetime(2026, 3, 5, tzinfo=west).astimezone(UTC)  # the 4th is the last day there
-    gauge = unit("G-1", "final_gauge", calibration_due=date(2026, 3, 4))
+    whole = {"thread": M14.key, "thread_class": "6H"}
+    gauge = unit("G-1", "final_gauge", whole, calibration_due=date(2026, 3, 4))
     asked = need("final_gauge", end=evening)
     assert judge(asked, gauge).status == "refused"
     assert judge(asked, gauge, zone=west).status == MATCH

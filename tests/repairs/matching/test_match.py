@@ -111,10 +111,11 @@ def test_bins_that_are_walked_to_anyway_are_walked_to_once() -> None:
     near: dict[str, Any] = {"bin": "A1", "walk": 1}
     far: dict[str, Any] = {"bin": "Z9", "walk": 9}
     gauge: dict[str, Any] = {"calibration_due": date(2027, 1, 1)}
+    whole = {"thread": M14.key, "thread_class": "6H"}
     stock = [
         unit("S-1", "setting_tool", {"thread": M14.key}, **far),
-        unit("G-1", "final_gauge", **near, **gauge),
-        unit("G-2", "final_gauge", **far, **gauge),
+        unit("G-1", "final_gauge", whole, **near, **gauge),
+        unit("G-2", "final_gauge", whole, **far, **gauge),
     ]
     lines = match([need("setting_tool", thread=M14.key), need("final_gauge")], stock)
     assert [line.takes[0].line.tag for line in lines] == ["S-1", "G-2"]

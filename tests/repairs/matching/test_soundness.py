@@ -316,7 +316,10 @@ def test_twenty_groups_that_share_the_same_few_tools_stay_within_the_budget(monk
         *(drill(f"D-1{n}", 14_400_000 + n % 3 * 100_000, life_left=20 + n) for n in range(8)),
         *(cutter(f"C-2{n}", 14_350_000 + n % 3 * 100_000, life_left=40 + n) for n in range(5)),
         *(tap(f"T-3{n}", life_left=30 + n) for n in range(6)),
-        *(unit(f"G-4{n}", "final_gauge", calibration_due=date(2027, 1, 1)) for n in range(6)),
+        *(
+            unit(f"G-4{n}", "final_gauge", {"thread": M14.key, "thread_class": "6H"}, calibration_due=date(2027, 1, 1))
+            for n in range(6)
+        ),
         batch("O1", 1, "oil", 3),
     ]
     lines = match(needs, stock)
