@@ -236,15 +236,21 @@ def read_money(text: str, currency: str = "EUR") -> int:
 
 
 def read_day(text: str, today: date) -> date:
-    """A day in ISO form, or so many days from today: "+30d", "-10d".
+    """A day in ISO form, with dots (the day first, as it is written wherever dots are), or so many days from today:
+    "+30d", "-10d".
 
     Errors (`Refused`): date_unreadable.
 
     >>> read_day("2026-12-01", date(2026, 11, 25)), read_day("+5d", date(2026, 11, 25))
     (datetime.date(2026, 12, 1), datetime.date(2026, 11, 30))
+    >>> read_day("1.12.2026", date(2026, 11, 25))
+    datetime.date(2026, 12, 1)
     """
+    dotted = re.fullmatch(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})", text)
     ahead = re.fullmatch(r"([+-][0-9]{1,5})d", text)
     try:
+        if dotted:
+            return date(int(dotted[3]), int(dotted[2]), int(dotted[1]))
         return today + timedelta(days=int(ahead[1])) if ahead else date.fromisoformat(text)
     except (ValueError, OverflowError):
         raise Refused(Reason("date_unreadable", typed=text[:LONGEST_TEXT])) from None

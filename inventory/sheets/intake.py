@@ -46,6 +46,7 @@ from inventory.stock import GONE, aware, tag_taken, worn
 from inventory.threads import Reading, Thread
 
 _BATCH = 2_000
+_LONGEST_WHY, _LONGEST_BY = 200, 80  # as the tables keep them
 _POINTS = ("minimum", "order_point", "maximum")
 
 
@@ -105,7 +106,7 @@ def take(
     kinds = {sheet.of for sheet in ordered}
 
     def judge(seen: Seen) -> _Plan:
-        plan = _Plan(seen, as_of, str(by), leave_out, told)
+        plan = _Plan(seen, as_of, str(by)[:_LONGEST_BY], leave_out, told)
         for sheet in ordered:
             plan.judge(sheet)
         return plan
@@ -465,8 +466,13 @@ class _Plan:
                 borrower=self._borrower(row),
                 issued_to=value.get("issued_to", ""),
             )
+            self._told_if_retired(row, "tag", item)
             self.sheet_of[id(unit)] = sheet.name
             self.new[Unit].append(unit)
+
+    def _told_if_retired(self, row: Row, column: str, item: Item) -> None:
+        if item.pk is not None and item.retired:
+            self.note(row, column, Reason("item_no_longer_bought", item=_words(item)))
 
     def _batches(self, sheet: Sheet, rows: list[tuple[Row, Item]]) -> None:
         for row, item in rows:
@@ -490,6 +496,7 @@ class _Plan:
                 expires=value.get("expires"),
                 on_hand=value["quantity"],
             )
+            self._told_if_retired(row, "quantity", item)
             self.sheet_of[id(batch)] = sheet.name
             self.new[Batch].append(batch)
 
@@ -596,7 +603,7 @@ class _Plan:
             item.successor = successor
             if retired:
                 deed = "superseded" if successor else "retired"
-                told = {"at": self.as_of, "by": self.by, "reason": row.sheet}
+                told = {"at": self.as_of, "by": self.by, "reason": row.sheet[:_LONGEST_WHY]}
                 changes.append(ItemChange(item=item, act=deed, successor=successor, **told))
         Item.objects.bulk_update([each.item for each in changes if each.successor], ["successor"], batch_size=500)
         ItemChange.objects.bulk_create(changes, batch_size=_BATCH)
@@ -610,7 +617,13 @@ class _Plan:
         )
         OrderPoint.objects.bulk_create(
             (
-                OrderPoint(item=item, why=sheet, by=self.by, at=self.as_of, **dict(zip(_POINTS, points, strict=True)))
+                OrderPoint(
+                    item=item,
+                    why=sheet[:_LONGEST_WHY],
+                    by=self.by,
+                    at=self.as_of,
+                    **dict(zip(_POINTS, points, strict=True)),
+                )
                 for item, points, sheet in self.points.values()
             ),
             batch_size=_BATCH,
@@ -619,7 +632,7 @@ class _Plan:
 
     def _movements(self) -> Iterator[Movement]:
         for unit in self.new[Unit]:
-            of = {"unit": unit, "reason": self.sheet_of[id(unit)]}
+            of = {"unit": unit, "reason": self.sheet_of[id(unit)][:_LONGEST_WHY]}
             yield self._movement(
                 "received",
                 unit.bin,
@@ -641,7 +654,7 @@ class _Plan:
                 yield self._movement(deed, unit.bin, quantity=-1, **of)
         for batch in self.new[Batch]:
             if batch.on_hand:
-                of = {"batch": batch, "reason": self.sheet_of[id(batch)]}
+                of = {"batch": batch, "reason": self.sheet_of[id(batch)][:_LONGEST_WHY]}
                 yield self._movement("received", batch.bin, quantity=batch.on_hand, **of)
 
     def _movement(self, deed: str, bin: Bin, *, quantity: int, **of: Any) -> Movement:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,7 +14,7 @@ from inventory.errors import Reason, Refused
 from inventory.kinds import KINDS, Kind
 from inventory.quantities import read_day
 from inventory.sheets.columns import ALONE, COLUMNS, HEADINGS, LONGEST, POINTS, REQUIRED, STOCK, Column, with_pitch
-from inventory.sheets.mapping import sort_of, strict
+from inventory.sheets.mapping import headed, sort_of, strict
 from inventory.sheets.reading import Table, Way, read_path
 from inventory.threads import Reading, Thread, basic, classes
 
@@ -63,7 +64,7 @@ def read_sheet(path: Path, today: date, way: Way | None = None) -> Sheet:
     Faults of cells are collected in the answer. Raises `Refused` where there is no sheet to speak of: what
     `reading.read_path` and `mapping.strict` raise, and sheet_empty.
     """
-    table = read_path(path, way)
+    table = headed(read_path(path, way))
     of = sort_of(table.headings)
     return judged(table, strict(table.headings, of, sheet=table.name), of, today)
 
@@ -79,12 +80,13 @@ def judged(table: Table, columns: Sequence[str], of: str, today: date, told: Tol
     good: list[Row] = []
     faults: list[Reason] = []
     notes: dict[tuple[str, str], list[Reason]] = {}
+    remade: list[Reason] = []
     seen, total = 0, len(table.rows) - head - 1
     for at, raw in enumerate(table.rows[head + 1 :], start=head + 1):
         if at % _EVERY == 0:
             told("reading", at - head - 1, total)
         cells = [cell.strip() for cell in raw]
-        if not any(cells):
+        if not any(cells) or raw == table.rows[head]:  # a blank row, or the headings once more on a new page
             continue
         seen += 1
         wrong = {name: table.flaws[at, place] for place, name in enumerate(columns) if (at, place) in table.flaws}
@@ -92,13 +94,16 @@ def judged(table: Table, columns: Sequence[str], of: str, today: date, told: Tol
         text = {str(name): str(cell) for name, cell, _ in beside if name and (cell or name in wrong)}
         row = Row(table.name, at + 1, text, {})
         found = list(_read_cells(row, wrong, ours, of, today, notes)) if text else []
+        for place, name in enumerate(columns):
+            if name in text and ours[name].reader is str and ((at, place) in table.remade or _remade(text[name])):
+                remade.append(row.fault(name, Reason("cell_remade", typed=text[name])))
         if any(cell and not under for _, cell, under in beside):
             found.append(row.fault("", Reason("cell_beyond_columns")))
         faults += found
         if not found and text:
             good.append(row)
     told("reading", total, total)
-    noted = tuple(note for each in notes.values() for note in each)
+    noted = (*(note for each in notes.values() for note in each), *remade)
     read_back = {
         value.typed: Reason("thread_read_as", typed=value.typed, thread=value.thread.designation)
         for row in good
@@ -106,6 +111,11 @@ def judged(table: Table, columns: Sequence[str], of: str, today: date, told: Tol
         if isinstance(value, Reading) and value.typed != value.thread.designation
     }
     return Sheet(table.name, of, tuple(good), tuple(faults), noted, tuple(read_back.values()), seen)
+
+
+def _remade(text: str) -> bool:
+    """Whether a text looks like a tag such as 1E5 of which a spreadsheet program made a number."""
+    return re.fullmatch(r"[0-9](?:[.,][0-9]+)?E[+-][0-9]{2,3}", text) is not None
 
 
 def _read_cells(

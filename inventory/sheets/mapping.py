@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from inventory.errors import Reason, Refused
 from inventory.kinds import plain
 from inventory.sheets.columns import COLUMNS, NOT_KEPT, REQUIRED
+from inventory.sheets.reading import Table
 
+_UPPER, _SEVERAL = 20, 3  # rows among which headings are looked for below a title; how many of ours tell them
 _NEAR = 0.84  # how alike a heading must be to be taken for one of ours; below it, nothing is guessed
 
 
@@ -40,6 +42,17 @@ def sort_of(headings: Sequence[str]) -> str:
     words = {plain(heading) for heading in headings}
     named = {_known("offers").get(word, "") for word in words}
     return "offers" if {"supplier", "price"} <= named else "stock"
+
+
+def headed(table: Table) -> Table:
+    """The table with its headings found, where a title or a note stands above them: the first of its upper rows that
+    holds several of ours, if the first one that is not blank holds hardly any."""
+    words = {**_known("offers"), **_known("stock")}
+    filled = [at for at, row in enumerate(table.rows[:_UPPER]) if any(cell.strip() for cell in row)]
+    ours = {at: len({words.get(plain(cell), "") for cell in table.rows[at]} - {""}) for at in filled}
+    if not filled or ours[filled[0]] > 1:
+        return table
+    return replace(table, found=next((at for at in filled if ours[at] >= _SEVERAL), None))
 
 
 def guess(headings: Sequence[str], of: str) -> list[Guess]:

@@ -11,19 +11,26 @@ import io
 import re
 import warnings
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
+from itertools import islice
 from pathlib import Path
+from statistics import median_low
 from typing import IO, Any
 from zipfile import BadZipFile, ZipFile
 
 from inventory.errors import Reason, Refused
+from inventory.quantities import read_length, read_torque
 
 LARGEST_FILE = 50_000_000  # bytes
 LARGEST_UNPACKED = 400_000_000  # bytes that a workbook may come to when it is unpacked
 MOST_ROWS = 60_000
 MOST_COLUMNS = 300
+_LONGEST_WORKSHEET = 80
+_UPPER = 20  # rows by which it is found out what parts the cells
 ENCODINGS = {"utf-8": "UTF-8", "utf-8-sig": "UTF-8 with a mark", "utf-16": "UTF-16", "cp1252": "Windows-1252"}
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _TEXTS = (".csv", ".tsv", ".txt")
@@ -47,7 +54,8 @@ class Table:
     """A file as rows of texts, the cells that are not what they seem, and how it was read.
 
     `way` is filled in; `worksheets` are the names in a workbook, none for a CSV; `decimal_comma` says that numbers are
-    written with a comma.
+    written with a comma; `found` is the row of the headings where it is not the first that is filled; `remade` are
+    cells of which a spreadsheet program has made a date, a yes or a power of ten, whatever was typed.
     """
 
     name: str
@@ -56,10 +64,15 @@ class Table:
     way: Way
     worksheets: tuple[str, ...] = ()
     decimal_comma: bool = False
+    found: int | None = None
+    remade: frozenset[tuple[int, int]] = frozenset()
 
     @property
     def head(self) -> int:
-        """Which row holds the headings: the first that is not blank. Raises `Refused`: sheet_empty."""
+        """Which row holds the headings: the first that is not blank, or the one found below it. Raises `Refused`:
+        sheet_empty."""
+        if self.found is not None:
+            return self.found
         for at, row in enumerate(self.rows):
             if any(cell.strip() for cell in row):
                 return at
@@ -135,9 +148,11 @@ def _csv_table(name: str, data: bytes, way: Way) -> Table:
     except (UnicodeError, LookupError) as error:
         raise Refused(Reason("sheet_not_utf8", sheet=name, byte=getattr(error, "start", 0))) from error
     text = text.removeprefix("\ufeff")
-    head = next((line for line in text.splitlines() if line.strip()), "")
-    # The separator is the one of the three that the headings use; no heading of ours holds any of them.
-    delimiter = way.delimiter or max(",;\t", key=head.count)
+    # Some programs say in a line of its own before all others what parts the cells.
+    said = re.match(r"sep=([,;\t])\r?\n", text)
+    if said:
+        text = text[said.end(1) :]
+    delimiter = way.delimiter or (said[1] if said else max(",;\t", key=lambda each: _cells_in_a_row(text, each)))
     found = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows: list[list[str]] = []
     try:
@@ -150,6 +165,16 @@ def _csv_table(name: str, data: bytes, way: Way) -> Table:
     except csv.Error as error:
         raise Refused(Reason("sheet_line_broken", sheet=name, line=found.line_num)) from error
     return Table(name, rows, {}, Way(encoding, delimiter), (), _decimal_comma(rows))
+
+
+def _cells_in_a_row(text: str, delimiter: str) -> int:
+    """How many cells the upper rows mostly have by this separator; not misled by a title, nor by commas in numbers."""
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    try:
+        filled = [len(row) for row in islice(rows, _UPPER) if "".join(row).strip(",;\t ")]
+    except csv.Error:
+        return 0
+    return median_low(filled) if filled else 0
 
 
 def _decimal_comma(rows: list[list[str]]) -> bool:
@@ -190,7 +215,11 @@ def for_xml(text: str) -> str:
 
 
 def _from_xml(text: str) -> str:
-    return _BY_NUMBER.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
+    def character(found: re.Match[str]) -> str:
+        code = int(found[1], 16)
+        return found[0] if 0xD800 <= code <= 0xDFFF else chr(code)  # half of a character is none
+
+    return _BY_NUMBER.sub(character, text) if "_x" in text else text
 
 
 def _refuse_unfit_archive(name: str, data: bytes) -> None:
@@ -225,34 +254,116 @@ def _xlsx_table(name: str, data: bytes, way: Way) -> Table:
             book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             try:
                 names = tuple(page.title for page in book.worksheets)
-                wanted = way.worksheet or names[0]
+                seen = [page.title for page in book.worksheets if page.sheet_state == "visible"]
+                wanted = way.worksheet or (seen or names)[0]
+                if len(wanted) > _LONGEST_WORKSHEET:  # no spreadsheet program gives such a name
+                    raise Refused(Reason("sheet_broken", sheet=name))
                 if wanted not in names:
                     raise Refused(Reason("worksheet_unknown", sheet=name, worksheet=wanted, known=names))
                 page: Any = book.worksheets[names.index(wanted)]
+                formats = _formats(book)
                 with page._get_source() as source:
-                    texts, flaws, last, widest = _hidden(source)
+                    texts, flaws, styled, last, widest = _hidden(source, formats)
                 if last > MOST_ROWS:
                     raise Refused(Reason("sheet_too_long", sheet=name, most=MOST_ROWS))
                 if widest > MOST_COLUMNS:
                     raise Refused(Reason("sheet_too_wide", sheet=name, most=MOST_COLUMNS))
                 page.reset_dimensions()  # what a file says of its own extent is not always so
                 found = page.iter_rows(max_row=last, max_col=widest, values_only=True) if last else ()
-                rows = [[_cell_text(cell) for cell in row] for row in found]
+                cells = [list(row) for row in found]
+                rows = [[_cell_text(cell) for cell in row] for row in cells]
             finally:
                 book.close()
         rows += [[] for _ in range(last - len(rows))]
         for (row, column), text in texts.items():
             rows[row] += [""] * (column + 1 - len(rows[row]))
             rows[row][column] = text
+        remade = {
+            (down, across)
+            for down, row in enumerate(cells)
+            for across, cell in enumerate(row)
+            if isinstance(cell, date | bool)
+        }
+        for (row, column), pattern in styled.items():
+            if row < len(cells) and column < len(cells[row]) and _is_number(cells[row][column]):
+                rows[row][column] = as_shown(rows[row][column], pattern)
+                if "E+" in pattern.upper():
+                    remade.add((row, column))
     except broken as error:
         raise Refused(Reason("sheet_broken", sheet=name)) from error
-    return Table(name, rows, flaws, Way(worksheet=wanted), names, _decimal_comma(rows))
+    way = Way(worksheet=wanted)
+    return Table(name, rows, flaws, way, names, _decimal_comma(rows), remade=frozenset(remade))
 
 
-def _hidden(source: IO[bytes]) -> tuple[dict[tuple[int, int], str], Flaws, int, int]:
+# Numbers that a spreadsheet shows otherwise than they are: "007", "19/32", "0.61 in", "1.00E+05".
+_FRACTION = re.compile(r"(?:[#0?]+\s*)?[?0#]+\s*/\s*(?P<under>[?#]+|[0-9]+)")
+_PADDED = re.compile(r"(?P<before>[^0#?]*)(?P<zeros>0{2,})")
+_WITH_UNIT = re.compile(r"[#,]*[0#]+(?:\.[0#?]+)?(?P<unit>[^0#?.,]+)")
+
+
+def _formats(book: Any) -> dict[str, str]:
+    """By the number of a cell's style: how it shows a number, where that is otherwise than the number is."""
+    from openpyxl.styles.numbers import BUILTIN_FORMATS, BUILTIN_FORMATS_MAX_SIZE
+
+    told: dict[str, str] = {}
+    for at, style in enumerate(book._cell_styles):
+        if style.numFmtId < BUILTIN_FORMATS_MAX_SIZE:
+            pattern = BUILTIN_FORMATS.get(style.numFmtId, "")
+        else:
+            pattern = book._number_formats[style.numFmtId - BUILTIN_FORMATS_MAX_SIZE]
+        pattern = re.sub(r"\[[^\]]*\]|_.", "", pattern.split(";")[0]).strip()
+        if any(each.fullmatch(pattern) for each in (_FRACTION, _PADDED, _WITH_UNIT)) or "E+" in pattern.upper():
+            told[str(at)] = pattern
+    return told
+
+
+def _is_number(cell: Any) -> bool:
+    return isinstance(cell, int | float) and not isinstance(cell, bool)
+
+
+def as_shown(number: str, pattern: str) -> str:
+    """A number as a spreadsheet shows it by such a pattern: with its zeros in front, as a fraction, with the unit that
+    stands behind; as it is where the pattern rounds it or says nothing of the sort."""
+    value = Fraction(number)
+    if (found := _FRACTION.fullmatch(pattern)) and value.denominator > 1:
+        under = found["under"]
+        most = int(under) if under.isdigit() else 10 ** len(under) - 1
+        near = value.limit_denominator(most)
+        if abs(near - value) < Fraction(1, 10**9):
+            whole, rest = divmod(abs(near), 1)
+            text = f"{whole} {rest.numerator}/{rest.denominator}" if whole else f"{rest.numerator}/{rest.denominator}"
+            return f"-{text}" if value < 0 else text
+        return number
+    if (found := _PADDED.fullmatch(pattern)) and number.isdigit():
+        return _literal(found["before"]) + number.zfill(len(found["zeros"]))
+    if found := _WITH_UNIT.fullmatch(pattern):
+        unit = _literal(found["unit"]).strip()
+        if _is_unit(unit):
+            return f"{number} {unit}"
+    return number
+
+
+def _literal(part: str) -> str:
+    """What stands in a pattern in quotation marks or behind a backslash, as it is shown."""
+    return re.sub(r'"([^"]*)"|\\(.)', lambda found: found[1] if found[1] is not None else found[2], part)
+
+
+def _is_unit(text: str) -> bool:
+    for reader in (read_length, read_torque):
+        try:
+            reader(f"1 {text}")
+        except Refused:
+            continue
+        return bool(text)
+    return False
+
+
+def _hidden(
+    source: IO[bytes], formats: Mapping[str, str]
+) -> tuple[dict[tuple[int, int], str], Flaws, dict[tuple[int, int], str], int, int]:
     """What reading the values of a worksheet does not show: its formulas without a value, each with its text, its
-    errors, and the cells of its merged ranges beside the first, which are blank and look as if they were not; and
-    the last row and column that hold anything.
+    errors, and the cells of its merged ranges beside the first, which are blank and look as if they were not; the
+    cells that show a number by one of these `formats`; and the last row and column that hold anything.
     """
     from openpyxl.utils import coordinate_to_tuple
     from openpyxl.worksheet.cell_range import CellRange
@@ -261,6 +372,7 @@ def _hidden(source: IO[bytes]) -> tuple[dict[tuple[int, int], str], Flaws, int, 
 
     texts: dict[tuple[int, int], str] = {}
     flaws: Flaws = {}
+    styled: dict[tuple[int, int], str] = {}
     row = column = widest = last = 0
     for event, element in iterparse(source, ("start", "end")):
         name = element.tag.removeprefix(f"{{{SHEET_MAIN_NS}}}")
@@ -272,6 +384,8 @@ def _hidden(source: IO[bytes]) -> tuple[dict[tuple[int, int], str], Flaws, int, 
             formula, value = (element.find(f"{{{SHEET_MAIN_NS}}}{part}") for part in ("f", "v"))
             if formula is not None or value is not None or len(element):
                 last, widest = max(last, row), max(widest, column)
+            if (style := element.get("s")) in formats:
+                styled[row - 1, column - 1] = formats[style]
             if element.get("t") == "e":
                 flaws[row - 1, column - 1] = Reason("cell_error")
             # An empty text is a value: =IF(B2="", "", B2) gives one.
@@ -287,7 +401,7 @@ def _hidden(source: IO[bytes]) -> tuple[dict[tuple[int, int], str], Flaws, int, 
                 for across in range(left, min(right, widest) + 1):
                     if (down, across) != (top, left):
                         flaws[down - 1, across - 1] = Reason("cell_merged", cells=cells)
-    return texts, flaws, last, widest
+    return texts, flaws, styled, last, widest
 
 
 def _cell_text(cell: Any) -> str:

@@ -8,6 +8,7 @@ in its own transaction, that the sheet is another's.
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 import socket
@@ -28,7 +29,7 @@ from inventory.models import SentSheet
 from inventory.sheets.columns import COLUMNS
 from inventory.sheets.intake import Intake, take
 from inventory.sheets.judging import Row, Sheet, judged
-from inventory.sheets.mapping import guess, refuse_unfit, sort_of
+from inventory.sheets.mapping import guess, headed, refuse_unfit, sort_of
 from inventory.sheets.reading import DELIMITERS, ENCODINGS, Table, Way, read_bytes, refuse_large
 from inventory.threads import Reading
 
@@ -37,6 +38,7 @@ SMALL = 500  # rows up to which a sheet is worked at in the request itself
 MOST_TOLD = 200  # faults that are kept; who has more to put right begins with these
 PREVIEW = 10  # rows that are shown as they were read
 UNHEARD = timedelta(minutes=2)  # after which a run that nobody hears of is given up
+KEPT = timedelta(days=30)  # after which a sheet that was never taken in goes when the next one is sent
 _SECONDS_BETWEEN = 1.0  # two tellings of how far it is
 
 DUPLICATES = frozenset({
@@ -59,18 +61,28 @@ def keep(*, name: str, data: bytes, by: str, as_of: datetime, request_key: str |
         return done
     name = name.replace("\0", "")[-160:]
     refuse_large(name, len(data), LARGEST_SENT)
-    table = read_bytes(name, data)
+    table = headed(read_bytes(name, data))
     of = sort_of(table.headings)
     sheet = SentSheet(name=name, content=data, of=of, at=as_of, by=by, request_key=request_key)
     _read_as(sheet, table)
     try:
         with act():
+            _let_old_ones_go(as_of)
             sheet.save()
     except Refused:
         if done := _sent_before(request_key):  # a twin of this request was ahead
             return done
         raise
     return sheet
+
+
+def _let_old_ones_go(as_of: datetime) -> None:
+    """What was sent long ago and never taken in goes; what was taken in stays, as a record without its file."""
+    old = SentSheet.objects.filter(at__lt=as_of - KEPT).exclude(state="applied")
+    old = old.exclude(state__in=("judging", "applying"), seen_at__gte=as_of - UNHEARD)
+    # One that somebody has under his hands at this very moment is left alone.
+    ids = list(old.order_by("pk").select_for_update(skip_locked=True).values_list("pk", flat=True))
+    SentSheet.objects.filter(pk__in=ids).delete()
 
 
 def _sent_before(request_key: str | None) -> SentSheet | None:
@@ -87,7 +99,7 @@ def _read_as(sheet: SentSheet, table: Table) -> None:
 def table_of(sheet: SentSheet) -> Table:
     """The file of a sheet as rows. Raises `Refused` as `reading.read_bytes` does."""
     way = Way(encoding=sheet.encoding, delimiter=sheet.delimiter, worksheet=sheet.worksheet)
-    return read_bytes(sheet.name, bytes(sheet.content), way)
+    return headed(read_bytes(sheet.name, bytes(sheet.content), way))
 
 
 def read_otherwise(sheet: SentSheet, *, of: str, encoding: str, delimiter: str, worksheet: str) -> SentSheet:
@@ -98,7 +110,7 @@ def read_otherwise(sheet: SentSheet, *, of: str, encoding: str, delimiter: str, 
         delimiter=delimiter if known["delimiter"] else "",
         worksheet=worksheet,
     )
-    table = read_bytes(sheet.name, bytes(sheet.content), way)
+    table = headed(read_bytes(sheet.name, bytes(sheet.content), way))
     sheet.of = of if of in COLUMNS else sort_of(table.headings)
     _read_as(sheet, table)
     sheet.state, sheet.answer = "sent", None
@@ -109,8 +121,10 @@ def read_otherwise(sheet: SentSheet, *, of: str, encoding: str, delimiter: str, 
 
 
 def _at_rest(sheet: SentSheet) -> None:
-    """Raises `Refused` where a sheet is being worked at or is taken in already."""
-    now = SentSheet.objects.select_for_update().values_list("state", flat=True).get(pk=sheet.pk)
+    """Raises `Refused` where a sheet is being worked at, is taken in already, or went meanwhile."""
+    now = SentSheet.objects.select_for_update().values_list("state", flat=True).filter(pk=sheet.pk).first()
+    if now is None:
+        raise Refused(Reason("sent_sheet_unknown", id=sheet.pk))
     if now in ("judging", "applying"):
         raise Refused(Reason("sheet_at_work", sheet=sheet.name))
     if now == "applied":
@@ -133,26 +147,39 @@ def judge(sheet: SentSheet, *, columns: Sequence[str], leave_out: bool, by: str,
     _begin(sheet, "judging", by=by, as_of=as_of)
 
 
-def apply(sheet: SentSheet, *, by: str, as_of: datetime) -> None:
-    """Take a sheet in that was judged. Pressed again, nothing more happens. Raises `Refused`: sheet_not_judged."""
-    _begin(sheet, "applying", by=by, as_of=as_of)
+def judging_of(sheet: SentSheet) -> str:
+    """What tells one judging of a sheet from any other, for the press that takes in what was looked at."""
+    return sheet.worker.rpartition(":")[2]
 
 
-def _begin(sheet: SentSheet, state: str, *, by: str, as_of: datetime) -> None:
+def apply(sheet: SentSheet, *, by: str, as_of: datetime, seen: str | None = None) -> None:
+    """Take a sheet in that was judged; `seen` is the judging (`judging_of`) that somebody looked at, None if nobody
+    did.
+
+    Pressed again, nothing more happens. Where the stock moved so that it would bring something else than was told,
+    nothing comes in, and what it would bring now is its answer. Raises `Refused`: sheet_not_judged,
+    sheet_judged_anew, sent_sheet_unknown.
+    """
+    _begin(sheet, "applying", by=by, as_of=as_of, seen=seen)
+
+
+def _begin(sheet: SentSheet, state: str, *, by: str, as_of: datetime, seen: str | None = None) -> None:
     worker = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex}"
     with act():
         try:
             _at_rest(sheet)
-        except Refused:
-            if state == "applying":
+        except Refused as refused:
+            if state == "applying" and refused.reason.code != "sent_sheet_unknown":
                 return  # the press was repeated: its twin does it, or has done it
             raise
-        found = SentSheet.objects.only("state", "answer").get(pk=sheet.pk)
+        found = SentSheet.objects.only("state", "answer", "worker").get(pk=sheet.pk)
         judged_well = found.state == "judged" and found.answer is not None and not found.answer["fault_count"]
         # One that was interrupted while it was taken in was judged well before.
         again = found.state == "interrupted" and found.answer is not None and not found.answer["fault_count"]
         if state == "applying" and not (judged_well or again):
             raise Refused(Reason("sheet_not_judged", sheet=sheet.name))
+        if seen is not None and seen != judging_of(found):
+            raise Refused(Reason("sheet_judged_anew", sheet=sheet.name))
         told: dict[str, Any] = {"doing": "reading", "done": 0, "worker": worker, "seen_at": timezone.now()}
         if state == "applying":
             told["applied_by"] = by
@@ -175,6 +202,10 @@ def _beside(pk: int, worker: str, by: str, as_of: datetime) -> None:
 
 class _GivenUp(Exception):
     """The sheet is no longer this run's."""
+
+
+class _Moved(Exception):
+    """The stock is not what it was when somebody looked: the sheet would bring something else."""
 
 
 def work(pk: int, worker: str, *, by: str, as_of: datetime) -> None:
@@ -202,6 +233,8 @@ def work(pk: int, worker: str, *, by: str, as_of: datetime) -> None:
 
     def within(intake: Intake) -> None:
         answer = _answer(intake, found)
+        if sheet.answer is not None and _promised(answer) != _promised(sheet.answer):
+            raise _Moved
         if not mine.update(state="applied", doing="", answer=answer, content=b"", seen_at=timezone.now()):
             raise _GivenUp
 
@@ -217,6 +250,10 @@ def work(pk: int, worker: str, *, by: str, as_of: datetime) -> None:
             mine.update(state="judged", doing="", answer=_answer(intake, found), seen_at=timezone.now())
     except _GivenUp:
         return
+    except _Moved:
+        intake = take([found], as_of=as_of, by=by, apply=False, leave_out=sheet.leave_out)
+        answer = _answer(intake, found) | {"moved": True}
+        mine.update(state="judged", doing="", answer=answer, seen_at=timezone.now())
     except Refused as refused:
         # What somebody else took in the very moment of writing: told like any other fault.
         intake = Intake(faults=[Reason("cell", sheet=sheet.name, row=0, column="", value="", why=refused.reason)])
@@ -287,11 +324,19 @@ def _answer(intake: Intake, sheet: Sheet | None) -> dict[str, Any]:
     }
 
 
+def _promised(answer: Mapping[str, Any]) -> str:
+    """What somebody who looks at an answer is told that the sheet would bring."""
+    told = [answer[name] for name in ("counts", "met", "left_out", "notes", "note_count")]
+    return json.dumps(told, sort_keys=True)  # PostgreSQL keeps no order of keys
+
+
 def _plain(value: Any) -> Any:
     if isinstance(value, Reason):
         return {"code": value.code, "data": {key: _plain(each) for key, each in value.data.items()}}
     if isinstance(value, tuple | list):
         return [_plain(each) for each in value]
+    if isinstance(value, str):
+        return value.replace("\0", "")  # which no database keeps
     return value.isoformat() if isinstance(value, date) else value
 
 

@@ -37,6 +37,7 @@ def _sheets_page(request: HttpRequest, refused: Reason | None = None) -> HttpRes
         "largest": sending.LARGEST_SENT // 1_000_000,
         "may_buy": may(request.user, BUY),
         "stays": writing.STAYS,
+        "days": sending.KEPT.days,
         "key": uuid.uuid4().hex,
     }
     return render(request, "inventory/sheets.html", told, status=400 if refused else 200)
@@ -90,6 +91,7 @@ def _sheet_page(request: HttpRequest, sheet: SentSheet, refused: Reason | None =
         told |= {"columns": True, "encodings": ENCODINGS, "delimiters": DELIMITERS} | _columns(sheet)
     if sheet.answer is not None:
         answer = sheet.answer
+        told |= {"seen": sending.judging_of(sheet), "moved": Reason("sheet_stock_moved")}
         told |= {"answer": answer, "counts": Reason("sheet_counts", things=dict(answer["counts"]))}
         told |= {
             name: [sending.reason_of(each) for each in answer[name]]
@@ -140,7 +142,7 @@ def apply(request: HttpRequest, pk: int) -> HttpResponse:
     """Take it in, once."""
     sheet = _there(request, pk)
     try:
-        sending.apply(sheet, by=known_as(request.user), as_of=timezone.now())
+        sending.apply(sheet, by=known_as(request.user), as_of=timezone.now(), seen=sent(request, "seen"))
     except Refused as refused:
         return _sheet_page(request, sheet, refused.reason)
     return redirect("sheet", pk=pk)

@@ -5,13 +5,15 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.db import connection, connections, transaction
 
-from inventory import stock
+from inventory import catalogue, stock
 from inventory.errors import Reason, Refused
 from inventory.models import Item, Movement, SentSheet, Unit
 from inventory.sheets import sending
-from tests.factories import UnitFactory
+from inventory.wording import say
+from tests.factories import ItemFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -89,6 +91,101 @@ def test_what_moved_between_looking_and_pressing_is_judged_anew_and_told() -> No
     assert sheet.state == "judged"
     assert [sending.reason_of(each)["why"] for each in sheet.answer["duplicates"]] == [Reason("tag_taken")]
     assert Unit.objects.count() == 1
+
+
+def _everything() -> dict[str, int]:
+    """How many rows every table of this house has, that of sent sheets aside."""
+    told = (table for app in ("inventory", "repairs") for table in apps.get_app_config(app).get_models())
+    return {table._meta.label: table._default_manager.count() for table in told if table is not SentSheet}
+
+
+def test_neither_sending_nor_mapping_nor_judging_writes_a_row_of_any_other_table() -> None:
+    UnitFactory.create(tag="D-1")
+    before = _everything()
+    assert before["inventory.Unit"] == 1
+    sheet = _judged(STOCK.replace(b"D-1", b"D-9"))
+    assert (sheet.answer["fault_count"], dict(sheet.answer["counts"])["units"]) == (0, 2)
+    _judged()
+    assert _everything() == before
+
+
+def test_what_was_looked_at_in_one_window_does_not_come_in_by_the_columns_of_another() -> None:
+    sheet = _judged(STOCK.replace(b"120;D-1", b"20;D-1"))
+    seen = sending.judging_of(sheet)
+    other = [name if name != "usable length" else "" for name in sheet.columns]
+    sending.judge(sheet, columns=other, leave_out=False, **ENTRY)
+    with pytest.raises(Refused) as refused:
+        sending.apply(sheet, seen=seen, **ENTRY)
+    assert refused.value.reason.code == "sheet_judged_anew"
+    assert Unit.objects.count() == 0
+    for _ in range(2):  # two windows that looked at the same
+        sending.apply(sheet, seen=sending.judging_of(sending.look(sheet.pk, as_of=NOW)), **ENTRY)
+    assert Unit.objects.count() == 2
+    assert not Item.objects.exclude(usable_length=None).exists()
+
+
+def test_where_a_sheet_would_bring_something_else_by_now_it_tells_so_before_it_brings_it() -> None:
+    item = ItemFactory.create(kind="drill", number="DR-1", diameter=14_500_000)
+    sheet = _judged(b"kind;number;tag;site;bin\ndrill;DR-1;D-1;Main;A1\n")
+    assert sheet.answer["notes"] == []
+    catalogue.retire_item(item, **ENTRY)
+    sending.apply(sheet, **ENTRY)
+    sheet = sending.look(sheet.pk, as_of=NOW)
+    assert (sheet.state, sheet.answer["moved"], Unit.objects.count()) == ("judged", True, 0)
+    (note,) = map(sending.reason_of, sheet.answer["notes"])
+    assert "is no longer bought; what comes in of it is used up." in say(note)
+    sending.apply(sheet, **ENTRY)
+    assert (SentSheet.objects.get().state, Unit.objects.get().item) == ("applied", item)
+
+
+def test_rows_that_came_in_by_another_hand_are_not_passed_over_unseen() -> None:
+    sheet = _judged(leave_out=True)
+    UnitFactory.create(tag="D-2")
+    sending.apply(sheet, **ENTRY)
+    sheet = sending.look(sheet.pk, as_of=NOW)
+    assert (sheet.state, sheet.answer["left_out"], Unit.objects.count()) == ("judged", 1, 1)
+    sending.apply(sheet, **ENTRY)
+    assert Unit.objects.count() == 2
+
+
+@pytest.mark.parametrize("tag", ["D\0-1", "much"])
+def test_what_no_database_keeps_is_told_and_does_not_break_the_telling(tag: str) -> None:
+    sheet = _judged(f"kind;diameter;tag;site;bin\ndrill;5\0;{tag};Main;A1\n".encode())
+    assert (sheet.state, sheet.answer["fault_count"] > 0) == ("judged", True)
+
+
+# What goes after a while
+
+
+def test_what_was_never_taken_in_goes_after_thirty_days_and_what_was_stays_as_a_record() -> None:
+    taken, old, young, broken = (_judged(STOCK.replace(b"D-", each)) for each in (b"A-", b"B-", b"C-", b"E-"))
+    sending.apply(taken, **ENTRY)
+    SentSheet.objects.filter(pk=broken.pk).update(state="applying", worker="elsewhere:1:x", seen_at=NOW)
+    SentSheet.objects.filter(pk=young.pk).update(at=NOW + timedelta(days=2))
+    later = NOW + sending.KEPT + timedelta(days=1)
+    SentSheet.objects.filter(pk=old.pk).update(at=later - sending.KEPT)  # thirty days to the moment: it stays
+    kept = sending.keep(name="new.csv", data=STOCK, by="Bram", as_of=later)
+    there = set(SentSheet.objects.values_list("pk", flat=True))
+    assert there == {taken.pk, old.pk, young.pk, kept.pk}, "and what a run left half-way is as old as any"
+    SentSheet.objects.filter(pk=young.pk).update(at=NOW, state="applying", seen_at=later)
+    last = sending.keep(name="new.csv", data=STOCK, by="Bram", as_of=later + timedelta(seconds=1))
+    there = set(SentSheet.objects.values_list("pk", flat=True))
+    assert there == {taken.pk, young.pk, kept.pk, last.pk}, "one that is being worked at stays"
+    record = SentSheet.objects.get(pk=taken.pk)
+    assert (record.state, bytes(record.content), record.answer["rows"]) == ("applied", b"", 2)
+    assert Unit.objects.count() == 2
+
+
+def test_a_sheet_that_went_meanwhile_is_told_so() -> None:
+    sheet = _judged()
+    SentSheet.objects.all().delete()
+    for deed in (
+        lambda: sending.apply(sheet, **ENTRY),
+        lambda: sending.judge(sheet, columns=sheet.columns, leave_out=False, **ENTRY),
+    ):
+        with pytest.raises(Refused) as refused:
+            deed()
+        assert refused.value.reason.code == "sent_sheet_unknown"
 
 
 def test_a_small_sheet_that_fails_in_the_request_is_not_left_as_being_read(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,6 +1,7 @@
 """The pages of sheets: sent, mapped, looked at, taken in; every fault a sentence, nothing typed lost."""
 
 import io
+import re
 from datetime import UTC, datetime
 from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
@@ -49,6 +50,15 @@ def _columns(*names: str) -> dict[str, str]:
     return {f"column-{at}": name for at, name in enumerate(names)}
 
 
+def _seen(page: str) -> dict[str, str]:
+    """What the button that takes a sheet in sends along."""
+    return dict(re.findall(r'name="(seen)" value="([0-9a-f]+)"', page))
+
+
+def _take_in(client: Client, to: str) -> Any:
+    return client.post(f"{to}apply/", _seen(client.get(to).content.decode()))
+
+
 MAPPED = _columns("kind", "diameter", "usable length", "tag", "site", "bin")
 
 
@@ -64,7 +74,7 @@ def test_a_sheet_is_sent_mapped_looked_at_and_taken_in(keeper: Client) -> None:
     assert "typed 19/32 in" in page
     assert Unit.objects.count() == 0
     for _ in range(2):
-        assert keeper.post(f"{to}apply/").headers["Location"] == to
+        assert keeper.post(f"{to}apply/", _seen(page)).headers["Location"] == to
     assert "Taken in by Bram: It holds: 2 items" in keeper.get(to).content.decode()
     assert sorted(Unit.objects.values_list("tag", flat=True)) == ["D-1", "D-2"]
 
@@ -114,7 +124,7 @@ def test_a_worksheet_is_chosen(keeper: Client) -> None:
     assert "<option>drills</option>" in page
     keeper.post(f"{to}columns/", {"deed": "read", "of": "stock", "worksheet": "drills"})
     keeper.post(f"{to}columns/", _columns("kind", "diameter"))
-    keeper.post(f"{to}apply/")
+    _take_in(keeper, to)
     assert Item.objects.get().diameter == 5_000_000
 
 
@@ -122,7 +132,7 @@ def test_a_worksheet_is_chosen(keeper: Client) -> None:
 def test_the_encoding_is_found_out(keeper: Client, encoding: str) -> None:
     to = _send(keeper, "kind,name\nfixture,Spannvorrichtung für Öl\n".encode(encoding)).headers["Location"]
     keeper.post(f"{to}columns/", _columns("kind", "name"))
-    keeper.post(f"{to}apply/")
+    _take_in(keeper, to)
     assert Item.objects.get().name == "Spannvorrichtung für Öl"
 
 
@@ -209,6 +219,32 @@ def test_a_sheet_that_is_worked_at_shows_how_far_it_is_and_may_be_looked_at_agai
     assert "No fault was found." in keeper.get(to).content.decode()
 
 
+def test_two_windows_with_two_mappings_take_in_what_was_seen_in_them_or_say_why_not(keeper: Client) -> None:
+    to = _send(keeper, STOCK).headers["Location"]
+    keeper.post(f"{to}columns/", MAPPED)
+    one = _seen(keeper.get(to).content.decode())
+    keeper.post(f"{to}columns/", MAPPED | {"column-2": ""})
+    other = keeper.post(f"{to}apply/", one)
+    assert other.status_code == 409
+    assert "was looked at anew meanwhile" in other.content.decode()
+    assert keeper.post(f"{to}apply/").status_code == 409, "a press that says nothing of what it saw takes nothing in"
+    assert Unit.objects.count() == 0
+    assert _take_in(keeper, to).status_code == 302
+    assert Unit.objects.count() == 2
+
+
+def test_that_the_stock_moved_is_told_beside_what_the_sheet_would_bring_now(keeper: Client) -> None:
+    to = _send(keeper, STOCK).headers["Location"]
+    keeper.post(f"{to}columns/", MAPPED)
+    ItemFactory.create(kind="drill", number=None, diameter=14_500_000, usable_length=120_000_000)
+    _take_in(keeper, to)
+    page = keeper.get(to).content.decode()
+    assert "The stock has changed since you looked" in page
+    assert "Of items known before: 1 row." in page
+    _take_in(keeper, to)
+    assert "Taken in by Bram" in keeper.get(to).content.decode()
+
+
 # The way out
 
 
@@ -267,8 +303,9 @@ def test_the_pages_ask_as_much_of_the_database_for_two_rows_as_for_twenty(keeper
     with CaptureQueriesContext(connection) as counted:
         keeper.get(to)
     asked["look"] = len(counted)
+    told = _seen(keeper.get(to).content.decode())
     with CaptureQueriesContext(connection) as counted:
-        keeper.post(f"{to}apply/")
+        keeper.post(f"{to}apply/", told)
     asked["apply"] = len(counted)
     assert Unit.objects.count() == rows
     with CaptureQueriesContext(connection) as counted:
@@ -283,7 +320,7 @@ def test_the_pages_ask_as_much_of_the_database_for_two_rows_as_for_twenty(keeper
 def test_a_batch_of_which_nothing_is_left_comes_in(keeper: Client) -> None:
     to = _send(keeper, "kind,quantity,site,bin\noil,0,Main,A1\n").headers["Location"]
     keeper.post(f"{to}columns/", _columns("kind", "quantity", "site", "bin"))
-    keeper.post(f"{to}apply/")
+    _take_in(keeper, to)
     assert Batch.objects.get().on_hand == 0
 
 
