@@ -4,29 +4,38 @@ calibrations, expiries, loans and orders; each with what, where, since when, who
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 
 from django.conf import settings
-from django.db.models import F, Max, Min, Q, Sum
+from django.db.models import Exists, F, Max, Min, OuterRef, Q, Sum
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from inventory import order_points, policy
+from inventory import order_points, policy, purchasing
 from inventory.errors import Reason
-from inventory.kinds import KINDS
-from inventory.models import Batch, Movement, Order, Unit
+from inventory.figures import began
+from inventory.kinds import CALIBRATED, KINDS, OfferFacts
+from inventory.models import Batch, Movement, Order, Unit, UnitHold
 from inventory.reordering import TAKEN
-from inventory.stock import GONE
+from inventory.stock import AT_HAND, GONE
 
 SHOWN = 50  # lines of one part on the page; how many more there are is told
 PARTS = (
-    "order_point", "order_late", "loan_overdue", "calibration_overdue", "calibration_due", "expired", "expires_soon",
-    "due_regrind", "dead_stock", "slow_stock",
+    "order_point", "order_late", "loan_overdue", "calibration_overdue", "calibration_missing", "calibration_due",
+    "expired", "expires_soon", "due_regrind", "dead_stock", "slow_stock",
 )  # fmt: skip
 # What must be done now; the rest is to be planned.
-PRESSING = frozenset({"order_point", "order_late", "loan_overdue", "calibration_overdue", "expired"})
+PRESSING = frozenset(
+    {"order_point", "order_late", "loan_overdue", "calibration_overdue", "calibration_missing", "expired"}
+)
+
+
+_IN_USE = ("issued", "given_back", "used", "lent", "returned")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +70,21 @@ class Part:
     def more(self) -> int:
         return max(0, len(self.matters) - SHOWN)
 
+    @property
+    def worth(self) -> tuple[Reason, ...]:
+        """What all of it is worth, a currency each, and of how many of them that is known."""
+        sums: dict[str, list[int]] = defaultdict(list)
+        for each in self.matters:
+            if each.why is not None and each.why.data.get("worth_minor") is not None:
+                sums[each.why["currency"]].append(each.why["worth_minor"])
+        return tuple(
+            Reason("worth_in_all", worth_minor=sum(worth), currency=code, priced=len(worth), things=len(self.matters))
+            for code, worth in sorted(sums.items())
+        )
+
 
 def needed(*, as_of: datetime) -> list[Part]:
-    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most fifteen queries."""
+    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most eighteen queries."""
     now = policy.current()
     today = as_of.astimezone(settings.SHOP_ZONE).date()
     ahead = today + timedelta(days=int(now["ahead_days"]))
@@ -71,6 +92,7 @@ def needed(*, as_of: datetime) -> list[Part]:
         "order_point": _low(as_of),
         "order_late": orders(before=today),
         "loan_overdue": away(before=today),
+        "calibration_missing": _uncalibrated(),
         "due_regrind": _due_regrind(),
         **_split("calibration_overdue", "calibration_due", calibrations(until=ahead), today),
         **_split("expired", "expires_soon", expiries(until=ahead), today),
@@ -144,6 +166,18 @@ def calibrations(*, until: date | None = None) -> list[Matter]:
     ]
 
 
+def _uncalibrated() -> list[Matter]:
+    """Units that must be calibrated and of which no calibration is on record. One query."""
+    rows = Unit.objects.exclude(condition__in=GONE).filter(calibration_due__isnull=True, item__kind__in=CALIBRATED)
+    return [
+        _of_unit(
+            unit, None, who=unit.issued_to or unit.away_with,
+            why=Reason("is_away", why=unit.away_why) if unit.away_why else None,
+        )
+        for unit in rows.select_related("item", "borrower", "bin__site").order_by("tag")
+    ]  # fmt: skip
+
+
 def expiries(*, until: date | None = None) -> list[Matter]:
     """Batches that are not empty by their last good day, up to a day. One query."""
     rows = Batch.objects.filter(on_hand__gt=0, expires__isnull=False).select_related("item", "bin__site")
@@ -175,11 +209,49 @@ def _of_unit(unit: Unit, day: date | None, *, who: str = "", why: Reason | None 
 
 
 def _unmoved(as_of: datetime, today: date, now: dict[str, Decimal]) -> dict[str, list[Matter]]:
-    """Counted stock that no job took for long, dead longer than slow. Packs that jobs share are never taken. Two
-    queries."""
+    """What no job took for long, dead longer than slow, each with what it is worth where a price is known. Six
+    queries at most."""
+    slow, dead = (today - timedelta(days=int(now[code])) for code in ("slow_days", "dead_days"))
+    lying = [*_counted_unmoved(slow), *_units_unmoved(slow, as_of)]
+    offers = purchasing.offers_for({each.item for each in lying}) if lying else []
+    found: dict[str, list[Matter]] = {"dead_stock": [], "slow_stock": []}
+    for each in sorted(lying, key=lambda each: (each.since, each.matter.what)):
+        found["dead_stock" if each.since < dead else "slow_stock"].append(_worth(each, offers, today))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Lying:
+    """So many pieces of an item that lie there since a day; the code that says how, and what is told of it."""
+
+    item: int
+    pieces: int
+    since: date
+    code: str
+    matter: Matter
+
+
+def _worth(each: _Lying, offers: Sequence[OfferFacts], today: date) -> Matter:
+    """The matter with for how long it lies there, and what as many would cost today where they are offered alone."""
+    offer = order_points.cheapest(offers, each.item)
+    price = Fraction(offer.price, dict(offer.pieces)[each.item]) if offer else None
+    told = {
+        "days": (today - each.since).days, "pieces": each.pieces,
+        "worth_minor": None if price is None else round(price * each.pieces),
+        "currency": offer.currency if offer else "",
+    }  # fmt: skip
+    code = each.code
+    why = {
+        "lies_unused": Reason("lies_unused", **told), "never_used": Reason("never_used", **told),
+        "stands_unused": Reason("stands_unused", **told), "stands_never_used": Reason("stands_never_used", **told),
+    }[code]  # fmt: skip
+    return replace(each.matter, day=each.since, why=why)
+
+
+def _counted_unmoved(slow: date) -> list[_Lying]:
+    """Counted stock that no job took since a day. Packs that jobs share are never taken. Two queries."""
     zone = settings.SHOP_ZONE
     shared = [kind.code for kind in KINDS.values() if kind.shared]
-    slow, dead = (today - timedelta(days=int(now[code])) for code in ("slow_days", "dead_days"))
     lying = Batch.objects.filter(on_hand__gt=0).exclude(item__kind__in=shared).order_by("item")
     rows = lying.values("item").annotate(
         there=Sum("on_hand"), number=F("item__number"), name=F("item__name"), kind=F("item__kind")
@@ -187,16 +259,28 @@ def _unmoved(as_of: datetime, today: date, now: dict[str, Decimal]) -> dict[str,
     by_item = {row["item"]: row for row in rows}
     taken = Q(quantity__lt=0) & (Q(act__in=("issued", "used")) | (Q(act__in=TAKEN) & ~Q(label="")))
     moved = Movement.objects.filter(batch__item__in=list(by_item)).order_by().values_list("batch__item")
-    found: dict[str, list[Matter]] = {"dead_stock": [], "slow_stock": []}
+    found = []
     for item, first, last in moved.annotate(first=Min("at"), last=Max("at", filter=taken)):
         since, row = (last or first).astimezone(zone).date(), by_item[item]
-        if since >= slow:
-            continue
-        name = " ".join(word for word in (row["number"], row["name"] or KINDS[row["kind"]].word) if word)
-        address = reverse("item", args=[row["number"] or f"~{item}"])
-        why = Reason("lies_unused" if last else "never_used", pieces=row["there"], days=(today - since).days)
-        matter = Matter(what=name, address=address, day=since, why=why, pk=item)
-        found["dead_stock" if since < dead else "slow_stock"].append(matter)
-    for matters in found.values():
-        matters.sort(key=lambda each: (each.day or today, each.what))
+        if since < slow:
+            name = " ".join(word for word in (row["number"], row["name"] or KINDS[row["kind"]].word) if word)
+            matter = Matter(what=name, address=reverse("item", args=[row["number"] or f"~{item}"]), pk=item)
+            found.append(_Lying(item, row["there"], since, "lies_unused" if last else "never_used", matter))
+    return found
+
+
+def _units_unmoved(slow: date, as_of: datetime) -> list[_Lying]:
+    """Units that nobody was issued, lent or used since a day. What is away, in somebody's hand or kept for a job that
+    is still to come is none; a calibration or a move is no use of it. One query."""
+    zone = settings.SHOP_ZONE
+    kept = UnitHold.objects.filter(unit=OuterRef("pk"), active=True, end__gt=as_of)
+    rows = Unit.objects.filter(condition__in=AT_HAND, issued_to="").exclude(Exists(kept))
+    rows = rows.annotate(
+        first=Min("movements__at"), last=Max("movements__at", filter=Q(movements__act__in=_IN_USE))
+    ).annotate(since=Coalesce("last", "first"))
+    found = []
+    for unit in rows.filter(since__lt=began(slow)).select_related("item", "bin__site").order_by("since", "tag"):
+        since = unit.since.astimezone(zone).date()
+        code = "stands_unused" if unit.last else "stands_never_used"
+        found.append(_Lying(unit.item_id, 1, since, code, _of_unit(unit, since)))
     return found

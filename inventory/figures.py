@@ -11,11 +11,13 @@ from typing import Any
 from django.conf import settings
 from django.db.models import Q
 
+from inventory.kinds import CALIBRATED
 from inventory.models import Movement, Order, Unit
 from inventory.stock import GONE
 
 MONTHS = 12
 _ENDS = ("lost", "scrapped")
+_NEVER = date.min  # the last good day where no calibration is on record: it is over on any day
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +90,21 @@ def emergency_purchases(*, as_of: datetime) -> Figure:
 
 
 def overdue_calibrations(*, as_of: datetime) -> Figure:
-    """Units whose calibration is over, of all that carry a date: now, and as the ledger has it of the last day of each
-    month before. A month of whose units the ledger tells no date is not known. Two queries."""
+    """Units whose calibration is over, or of which none is on record though their kind must be calibrated, of all that
+    must be or carry a date: now, and as the ledger has it of the last day of each month before. Two queries.
+
+    One of which none was ever on record counts from the day it came. One that has a date counts from the first one
+    that the ledger tells; a month in which it tells of no unit is not known.
+    """
     starts, today = months(as_of), as_of.astimezone(settings.SHOP_ZONE).date()
-    rows = Unit.objects.exclude(condition__in=GONE).filter(calibration_due__isnull=False)
-    now = _over(starts[-1], list(rows.values_list("calibration_due", flat=True)), today)
-    dated = Movement.objects.filter(calibration_due__isnull=False).values("unit")
+    never = Q(calibration_due__isnull=True, item__kind__in=CALIBRATED)
+    rows = Unit.objects.filter(never | Q(calibration_due__isnull=False))
+    units = list(rows.values_list("pk", "condition", "calibration_due"))
+    missing = {unit for unit, _, day in units if day is None}
+    now = _over(starts[-1], [day or _NEVER for _, condition, day in units if condition not in GONE], today)
+    dated = Q(unit__in=Movement.objects.filter(calibration_due__isnull=False).values("unit"))
     tells = Q(calibration_due__isnull=False) | Q(quantity__gt=0) | Q(act__in=_ENDS)
-    told: Any = Movement.objects.filter(tells, unit__in=dated)
+    told: Any = Movement.objects.filter(tells, dated | Q(unit__in=Unit.objects.filter(never).values("pk")))
     lines = list(told.order_by("at", "pk").values_list("at", "unit", "act", "quantity", "calibration_due"))
     points: list[Point] = []
     due: dict[int, date | None] = {}
@@ -104,7 +113,7 @@ def overdue_calibrations(*, as_of: datetime) -> Figure:
     for month, after in pairwise(starts):
         while at < len(lines) and lines[at][0] < began(after):
             _, unit, deed, quantity, day = lines[at]
-            due[unit] = day or due.get(unit)
+            due[unit] = day or due.get(unit, _NEVER if unit in missing else None)
             if deed in _ENDS:
                 gone.add(unit)
             elif quantity > 0:

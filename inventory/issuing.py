@@ -73,10 +73,10 @@ class KitLine:
 
     @property
     def at_hand(self) -> bool:
-        """Whether it lies in its bin and can be handed out."""
+        """Whether it lies in its bin and can be handed out without anybody's signature."""
         if self.unit is None:
             return self.kept > 0 and self.shelved.state != "expired"
-        return self.shelved.state in ("at_hand", "held", "due_regrind")
+        return not self.shelved.uncalibrated and self.shelved.state in ("at_hand", "held", "due_regrind")
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +192,7 @@ def issue(
     units: Collection[int] = (),
     batches: Mapping[int, int] | None = None,
     tags: Collection[str] = (),
+    signed: Mapping[int, str] | None = None,
     by: Any,
     as_of: datetime,
     request_key: str | None = None,
@@ -199,7 +200,8 @@ def issue(
     """Hand these units and quantities of batches out to a label, and what else was scanned: all of it or nothing.
 
     Each of `tags` is one unit, or one piece of a lot, over and above the kit; a line that is named already is not
-    counted again. Answers with how many lines were handed out. Raises `LinesRefused` by line (`key_of`) or by the tag
+    counted again. `signed` says of a unit, of which no calibration is on record, who signs for it and why. Answers with
+    how many lines were handed out. Raises `LinesRefused` by line (`key_of`) or by the tag
     as it was scanned, and `Refused`: issue_empty, label_missing.
     """
     if not label:
@@ -232,7 +234,7 @@ def issue(
     def hand_out(thing: Unit | Batch, key: str | None) -> None:
         entry: Any = {"label": label, "as_of": as_of, "by": by, "request_key": key}
         if isinstance(thing, Unit):
-            stock.issue_unit(unit=thing, **entry)
+            stock.issue_unit(unit=thing, signed=(signed or {}).get(thing.pk, ""), **entry)
         else:
             stock.issue_batch(batch=thing, quantity=counts[thing.pk], **entry)
 

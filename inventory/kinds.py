@@ -134,6 +134,10 @@ def symbol(kind: str, measure: str) -> str:
     return SYMBOLS[measure].symbol if cuts and measure in SYMBOLS else ""
 
 
+# Kinds of which nobody uses one without a calibration that is on record, unless somebody signs for it.
+CALIBRATED = tuple(kind.code for kind in KINDS.values() if kind.calibrated)
+
+
 def plain(word: str) -> str:
     """A word as people type it, folded so that case, gaps, dashes and underscores make no difference.
 

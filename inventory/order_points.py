@@ -185,7 +185,7 @@ def _proposals(items: Sequence[Item], *, as_of: datetime) -> dict[int, Proposal]
     found = {}
     for item in items:
         at = max(began[item.pk], since) if item.pk in began else as_of
-        offer = _cheapest(offers, item.pk)
+        offer = cheapest(offers, item.pk)
         tiers, pack = tiers_of(offer, item.pk) if offer else ((), 1)
         found[item.pk] = propose(
             use_by_day(moves[item.pk]), first=at.astimezone(zone).date(), last=today, leads=leads.get(item.pk, []),
@@ -230,7 +230,7 @@ def last_used(*, since: datetime) -> dict[int, date]:
     return {item: at.astimezone(zone).date() for item, at in taken.values_list("batch__item", "at")}
 
 
-def _cheapest(offers: Sequence[OfferFacts], item: int) -> OfferFacts | None:
+def cheapest(offers: Sequence[OfferFacts], item: int) -> OfferFacts | None:
     """The offer that sells this item alone at the least price a piece; the soonest of equals."""
     alone = [offer for offer in offers if {each for each, _ in offer.pieces} == {item}]
     return min(

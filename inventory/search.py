@@ -95,6 +95,11 @@ class Shelved:
         return KINDS[self.facts.kind].calibrated
 
     @property
+    def uncalibrated(self) -> bool:
+        """Whether it must be in calibration and none is on record: somebody signs for it when it is issued."""
+        return self.calibrated and self.unit is not None and self.unit.calibration_due is None
+
+    @property
     def perishable(self) -> bool:
         """Whether nobody uses such a thing without an expiry date."""
         return KINDS[self.facts.kind].perishable

@@ -269,7 +269,7 @@ SENTENCES: dict[str, str] = {
     "held_open": "Held for {label}, without an end.",
     "held_until": "Held for {label} until {end}.",
     "out_of_calibration": "Its calibration is good until {due}, and it is needed until {needed_until}.",
-    "calibration_missing": "No calibration date is entered for it.",
+    "calibration_missing": "No calibration is on record for it, so somebody must sign for it.",
     "expiry_missing": "No expiry date is entered for it.",
     "expired": "It expires on {expires}, and it is needed until {needed_until}.",
     "life_short": "Only {left:hole|holes} of life left for {needed}[; in {material:word} a hole takes {percent} % of one].",

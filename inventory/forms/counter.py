@@ -35,16 +35,26 @@ class _CounterLineForm(Answers):
 
     def refuse(self, reason: Reason) -> None:
         """Put what the act refused at the line."""
-        self.add_error({"gives_back_too_much": "pieces", "batch_short": "pieces"}.get(reason.code), Fault(reason))
+        at = {"gives_back_too_much": "pieces", "batch_short": "pieces", "unit_calibration_missing": "signed"}
+        self.add_error(at.get(reason.code), Fault(reason))
 
 
 class HandOutForm(_CounterLineForm):
-    """What of a kit is handed out: a unit that is ticked, so many pieces of a batch."""
+    """What of a kit is handed out: a unit that is ticked, so many pieces of a batch.
+
+    A unit of which no calibration is on record is not ticked, and asks who signs for it.
+    """
 
     take = forms.BooleanField(label="issue it", required=False)
     pieces = count_field("Pieces", least=0, required=False)
+    signed = text_field("No calibration on record: who signs for it, and why", 200)
     side = "out"
-    unit_fields = ("take",)
+    unit_fields = ("take", "signed")
+
+    def __init__(self, data: Any = None, *, line: issuing.KitLine, initial: Mapping[str, Any] | None = None) -> None:
+        super().__init__(data, line=line, initial=initial)
+        if not line.shelved.uncalibrated:
+            self.fields.pop("signed", None)
 
     def proposed(self, line: issuing.KitLine) -> dict[str, Any]:
         """All that is kept and lies there."""

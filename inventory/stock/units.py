@@ -9,6 +9,7 @@ from django.db.models import QuerySet, Value
 from django.db.models.functions import Upper
 
 from inventory.errors import Reason, Refused
+from inventory.kinds import CALIBRATED
 from inventory.models import Bin, Item, LifeFactor, Movement, Person, Unit, UnitHold
 from inventory.stock.ledger import (
     AT_HAND,
@@ -270,13 +271,13 @@ def move_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Entry]) -> Movement:
     return book("moved", unit, move, **entry)
 
 
-def issue_unit(*, unit: Unit, label: str, **entry: Unpack[Entry]) -> Movement:
+def issue_unit(*, unit: Unit, label: str, signed: str = "", **entry: Unpack[Entry]) -> Movement:
     """Hand a unit out to the job with this label.
 
-    One whose calibration is over is not handed out; one with no date entered is: that it is not checked is told
-    wherever it is shown.
-    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, unit_calibration_overdue, and unit_held where it
-    is kept for another label at this moment.
+    One whose calibration is over is not handed out. One of a kind that must be calibrated, and of which no calibration
+    is on record, is handed out only where somebody signs for it: `signed` says who and why, and stands in the ledger.
+    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, unit_calibration_overdue,
+    unit_calibration_missing, and unit_held where it is kept for another label at this moment.
     """
     refuse_no_label(label)
     today = shop_day(entry["as_of"])
@@ -285,13 +286,17 @@ def issue_unit(*, unit: Unit, label: str, **entry: Unpack[Entry]) -> Movement:
         refuse_not_in_bin(unit)
         if unit.calibration_due is not None and unit.calibration_due < today:
             raise Refused(Reason("unit_calibration_overdue", tag=unit.tag, due=unit.calibration_due))
+        unsigned = unit.calibration_due is None and unit.item.kind in CALIBRATED
+        if unsigned and not signed:
+            raise Refused(Reason("unit_calibration_missing", tag=unit.tag))
         now = unit.holds.filter(active=True, start__lte=entry["as_of"], end__gt=entry["as_of"])
         other = now.exclude(reservation__label=label).select_related("reservation").first()
         if other is not None:
             raise Refused(unit_held(unit.tag, other))
         unit.issued_to = label
         unit.save(update_fields=["issued_to"])
-        return {"quantity": -1, "from_bin": unit.bin, "label": label}
+        told = {"reason": signed} if unsigned else {}
+        return {"quantity": -1, "from_bin": unit.bin, "label": label, **told}
 
     return book("issued", unit, issue, **entry)
 

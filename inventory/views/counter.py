@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
@@ -14,11 +14,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from inventory import issuing
+from inventory import issuing, labels
 from inventory.errors import Reason, Refused
 from inventory.forms import ComeBackForm, CounterForm, HandOutForm
-from inventory.issuing import KitLine, LinesRefused
+from inventory.issuing import KitLine, LinesRefused, key_of, parted
 from inventory.labels import scanned
+from inventory.models import Unit
 from inventory.presses import pressed
 from inventory.refusals import NotThere, status_of
 from inventory.roles import MOVE_STOCK, known_as, page
@@ -101,18 +102,43 @@ def issue(request: HttpRequest, label: str) -> HttpResponse:
         return _page(request, label, now, issue=(whole, forms), status=400)
     units = [form.line.thing.pk for form in forms if form.cleaned_data.get("take")]
     batches = {form.line.thing.pk: pieces for form in forms if (pieces := form.cleaned_data.get("pieces"))}
+    signed = {form.line.thing.pk: form.cleaned_data.get("signed", "") for form in forms}
     try:
         count = issuing.issue(
-            label, units=units, batches=batches, tags=whole.cleaned_data["tags"], by=known_as(request.user), as_of=now,
-            request_key=whole.cleaned_data["request_key"] or None,
+            label, units=units, batches=batches, tags=whole.cleaned_data["tags"], signed=signed,
+            by=known_as(request.user), as_of=now, request_key=whole.cleaned_data["request_key"] or None,
         )  # fmt: skip
     except LinesRefused as refused:
-        _place(refused.reasons, whole, forms)
+        asked = _to_sign(refused.reasons)
+        forms += _lines_to_sign(request, label, now, asked.values(), forms)
+        _place({asked.get(key, key): reason for key, reason in refused.reasons.items()}, whole, forms)
         return _page(request, label, now, issue=(whole, forms), status=status_of(refused.reason))
     except Refused as refused:
         whole.refuse({"": refused.reason})
         return _page(request, label, now, issue=(whole, forms), status=status_of(refused.reason))
     return _done(label, "issued", count)
+
+
+def _to_sign(reasons: Mapping[str, Reason]) -> dict[str, str]:
+    """What was scanned and needs a signature first, by the tag as it was scanned: the key of its line."""
+    found = {}
+    for tag, reason in reasons.items():
+        if reason.code == "unit_calibration_missing":
+            thing = None if parted([tag])[0] else labels.opened(scanned(tag))
+            found[tag] = key_of(thing) if isinstance(thing, Unit) else tag
+    return found
+
+
+def _lines_to_sign(
+    request: HttpRequest, label: str, now: datetime, keys: Collection[str], forms: Sequence[HandOutForm]
+) -> list[HandOutForm]:
+    """Lines, ticked, of what was scanned: there it is signed for. Those that have a line already are left out."""
+    new = set(keys) - {form.key for form in forms}
+    sent = request.POST.copy()
+    sent.update({f"out-{key}-take": "on" for key in new})
+    lines = [line for line in issuing.kit(label, as_of=now, also=new).to_issue if line.key in new] if new else []
+    found = [HandOutForm(sent, line=line) for line in lines]
+    return [form for form in found if form.is_valid()]
 
 
 def _place(

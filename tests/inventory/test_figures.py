@@ -42,6 +42,17 @@ def test_calibrations_that_are_over_today_are_told_of_all_that_carry_a_date() ->
     assert (found.total.part, found.total.whole) == (1, 3)
 
 
+def test_a_unit_that_must_be_calibrated_and_never_was_counts_as_over_and_a_drill_does_not() -> None:
+    UnitFactory.create(item=ItemFactory.create(kind="torque_wrench"), as_of=datetime(2026, 4, 20, tzinfo=UTC))
+    UnitFactory.create()
+    lost = UnitFactory.create(item=ItemFactory.create(kind="torque_wrench"), as_of=datetime(2026, 4, 20, tzinfo=UTC))
+    stock.lose_unit(unit=lost, reason="gone", by="x", as_of=datetime(2026, 5, 20, tzinfo=UTC))
+    found = figures.overdue_calibrations(as_of=NOW)
+    assert [(point.part, point.whole, point.known) for point in found.points[-4:]] == [
+        (0, 0, False), (2, 2, True), (1, 1, True), (1, 1, True),
+    ]  # fmt: skip
+
+
 def test_each_month_tells_the_calibrations_that_were_over_on_its_last_day_whatever_was_done_since() -> None:
     def at(month: int, day: int = 1) -> datetime:
         return datetime(2026, month, day, 8, 0, tzinfo=UTC)
@@ -56,8 +67,9 @@ def test_each_month_tells_the_calibrations_that_were_over_on_its_last_day_whatev
     stock.lose_unit(unit=lost, reason="gone", as_of=at(4, 10), by="x")
     found = figures.overdue_calibrations(as_of=NOW)
     known = {point.month.month: (point.part, point.whole) for point in found.points if point.known}
-    # 28 February is G-3's last good day; G-1 is good again from 10 March on, and G-2 is gone in April.
-    assert known == {1: (0, 2), 2: (2, 3), 3: (2, 3), 4: (1, 2), 5: (1, 2), 6: (1, 2)}
+    # 28 February is G-3's last good day; G-1 is good again from 10 March on, and G-2 is gone in April. Of G-4 none was
+    # ever on record, and so it counts as over from the day it came.
+    assert known == {1: (1, 3), 2: (3, 4), 3: (3, 4), 4: (2, 3), 5: (2, 3), 6: (2, 3)}
     assert [point.known for point in found.points[:6]] == [False] * 6
     assert stock.disagreements() == []
 

@@ -377,8 +377,17 @@ def test_a_unit_whose_calibration_is_over_is_not_issued_from_the_day_after() -> 
     next_day = {"as_of": MONDAY + DAY, "by": "Ida"}
     refused = _refusal("unit_calibration_overdue", stock.issue_unit, unit=gauge, label="J-1", **next_day)
     assert "2026-03-02" in say(refused.reason)
-    unchecked = UnitFactory.create(item=gauge.item)
-    stock.issue_unit(unit=unchecked, label="J-1", **WHO)
+
+
+def test_a_unit_of_which_no_calibration_is_on_record_is_issued_only_where_somebody_signs_for_it() -> None:
+    unchecked = UnitFactory.create(item=ItemFactory.create(kind="indicator"))
+    refused = _refusal("unit_calibration_missing", stock.issue_unit, unit=unchecked, label="J-1", **WHO)
+    assert unchecked.tag in say(refused.reason)
+    signed = stock.issue_unit(unit=unchecked, label="J-1", signed="Ada Quill: new, its certificate is to come", **WHO)
+    assert signed.reason == "Ada Quill: new, its certificate is to come"
+    drill, dated = UnitFactory.create(), UnitFactory.create(item=unchecked.item, calibration_due=date(2026, 9, 1))
+    for unit in (drill, dated):
+        assert stock.issue_unit(unit=unit, label="J-1", signed="nobody asked", **WHO).reason == ""
 
 
 def test_what_is_gone_is_not_issued_calibrated_or_moved() -> None:

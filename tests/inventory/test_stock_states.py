@@ -95,9 +95,9 @@ class Crib(RuleBasedStateMachine):
 
     # Units
 
-    @rule(which=at, label=labels, key=keys)
-    def issue(self, which: int, label: str, key: str | None) -> None:
-        self.act(stock.issue_unit, unit=self.units[which], label=label, **self.entry(key))
+    @rule(which=at, label=labels, signed=st.sampled_from(["", "Ada: new", "Ada: new"]), key=keys)
+    def issue(self, which: int, label: str, signed: str, key: str | None) -> None:
+        self.act(stock.issue_unit, unit=self.units[which], label=label, signed=signed, **self.entry(key))
 
     @rule(which=at, holes=few, material=materials, condition=st.none() | conditions, key=keys)
     def give_back(self, which: int, holes: int, material: str, condition: str | None, key: str | None) -> None:

@@ -187,12 +187,12 @@ def test_what_is_taken_says_from_where() -> None:
     drill = replace(UNIT, tag="D-1", facts=Facts(3, "drill", diameter=14_500_000))
     doubt = Reason("calibration_missing")
     assert take_words(Take(drill, 4, 0, "doubtful", (doubt,)), "in") == (
-        "D-1 0.5709 in (14.5 mm) from bin C2 (no calibration date is entered for it)"
+        "D-1 0.5709 in (14.5 mm) from bin C2 (no calibration is on record for it, so somebody must sign for it)"
     )
     where = Reason("pilot_fits", pilot_nm=14_400_000, drill_nm=14_500_000, under_nm=100_000)
     bolt = Reason("in_window", diameter_nm=14_500_000, least_nm=14_376_000, most_nm=14_676_000, position="41.3")
     told = take_words(Take(UNIT, 4, 0, "doubtful", (doubt, where, bolt)))
-    assert "(no calibration date is entered for it; its pilot of 14.4 mm" in told
+    assert "(no calibration is on record for it, so somebody must sign for it; its pilot of 14.4 mm" in told
     assert "under the drill; 14.5 mm (0.5709 in) lies at 41.3 %" in told
 
 

@@ -19,7 +19,7 @@ from inventory.issuing import key_of
 from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
 from inventory.reservations import reserve
 from inventory.roles import give_role
-from tests.factories import BatchFactory, BinFactory, TapFactory, UnitFactory
+from tests.factories import BatchFactory, BinFactory, ItemFactory, TapFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -226,3 +226,35 @@ def test_a_kit_is_shown_in_as_many_queries_for_two_lines_as_for_twenty(keeper: C
     with CaptureQueriesContext(connection) as asked:
         _page(keeper)
     assert len(asked) == 9
+
+
+def test_a_gauge_without_a_calibration_on_record_is_signed_for_at_its_line_in_two_presses(
+    keeper: Client, tap: Unit
+) -> None:
+    gauge = UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="indicator"))
+    _keep("J-1", tap)
+    taken = {"line": f"u{tap.pk}", f"out-u{tap.pk}-take": "on", "out-tags": "g-1", "out-request_key": "k"}
+    answer = keeper.post(reverse("counter-issue", args=["J-1"]), taken)
+    page = answer.content.decode()
+    assert answer.status_code == 409
+    assert page.count("No calibration is on record for G-1") == 1
+    assert f'name="out-u{gauge.pk}-signed"' in page
+    assert f'name="out-u{tap.pk}-signed"' not in page
+    gauge.refresh_from_db()
+    tap.refresh_from_db()
+    assert (gauge.issued_to, tap.issued_to) == ("", ""), "all of it or nothing"
+    signed = taken | {
+        "line": [f"u{tap.pk}", f"u{gauge.pk}"], f"out-u{gauge.pk}-take": "on", f"out-u{gauge.pk}-signed": "Ada: new",
+    }  # fmt: skip
+    assert keeper.post(reverse("counter-issue", args=["J-1"]), signed).status_code == 302
+    movement = Movement.objects.get(unit=gauge, act="issued")
+    assert (movement.reason, movement.label) == ("Ada: new", "J-1")
+
+
+def test_a_kept_gauge_without_a_calibration_on_record_is_not_ticked_and_says_so(keeper: Client, tap: Unit) -> None:
+    gauge = UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="indicator"))
+    _keep("J-1", tap, gauge)
+    page = _page(keeper)
+    assert re.search(rf'name="out-u{tap.pk}-take"[^>]* checked', page)
+    assert not re.search(rf'name="out-u{gauge.pk}-take"[^>]* checked', page)
+    assert page.count("no calibration on record") == 1
