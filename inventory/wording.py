@@ -482,6 +482,7 @@ SENTENCES: dict[str, str] = {
     "successors_in_a_circle": "What is bought in place of {item} leads back to it; take one of these out.",
     "item_mark_differs": "The mark {mark} stands for another item[ ({number})] further up; give this row one of its own.",
     "badge_of_another": "The badge {badge} is {name}'s here.",
+    "stays_life_used": "A tool whose life is used up comes in as due for regrind, whatever it is here.",
     "stays_ledger": "What happened to things before: their ledger begins anew with what comes in.",
     "stays_reservations": "What is kept for jobs; reserve it anew.",
     "stays_orders": "Orders, and what was delivered.",

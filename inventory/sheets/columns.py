@@ -163,6 +163,11 @@ class Column:
         return "thread_class" if self.name == "class" else self.name.replace(" ", "_")
 
     @property
+    def is_text(self) -> bool:
+        """Whether its cells are taken as they stand, so that nothing but their look tells a slip."""
+        return self.reader in (str, _item_number)
+
+    @property
     def unit(self) -> str:
         """The unit in which its values are written, "" for what is no size."""
         return {_mm: "mm", _newton_metres: "N·m"}.get(self.writer, "")

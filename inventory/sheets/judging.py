@@ -95,7 +95,7 @@ def judged(table: Table, columns: Sequence[str], of: str, today: date, told: Tol
         row = Row(table.name, at + 1, text, {})
         found = list(_read_cells(row, wrong, ours, of, today, notes)) if text else []
         for place, name in enumerate(columns):
-            if name in text and ours[name].reader is str and ((at, place) in table.remade or _remade(text[name])):
+            if name in text and ours[name].is_text and ((at, place) in table.remade or _remade(text[name])):
                 remade.append(row.fault(name, Reason("cell_remade", typed=text[name])))
         if any(cell and not under for _, cell, under in beside):
             found.append(row.fault("", Reason("cell_beyond_columns")))

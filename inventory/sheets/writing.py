@@ -36,10 +36,10 @@ NOT_CARRIED = {
     "cribsetting": "stays_settings", "calendaraddress": "stays_settings", "sentsheet": "stays_settings",
     "person.login": "stays_people",
 }  # fmt: skip
-# What of these a storekeeper would miss, told on the page of the way out.
+# What of these a storekeeper would miss, and what comes in as another than it was; told on the page of the way out.
 STAYS = (
     Reason("stays_ledger"), Reason("stays_reservations"), Reason("stays_orders"), Reason("stays_counts"),
-    Reason("stays_people"), Reason("stays_settings"),
+    Reason("stays_people"), Reason("stays_settings"), Reason("stays_life_used"),
 )  # fmt: skip
 
 

@@ -29,10 +29,14 @@ def sheets(request: HttpRequest) -> HttpResponse:
     return _sheets_page(request)
 
 
-def _sheets_page(request: HttpRequest, refused: Reason | None = None) -> HttpResponse:
+def _sheets_page(
+    request: HttpRequest, refused: Reason | None = None, not_written: Reason | None = None
+) -> HttpResponse:
     told = {
         "area": "shelf",
         "refused": refused,
+        "not_written": not_written,
+        "asked": request.GET,
         "recent": sending.recent(),
         "largest": sending.LARGEST_SENT // 1_000_000,
         "may_buy": may(request.user, BUY),
@@ -40,7 +44,7 @@ def _sheets_page(request: HttpRequest, refused: Reason | None = None) -> HttpRes
         "days": sending.KEPT.days,
         "key": uuid.uuid4().hex,
     }
-    return render(request, "inventory/sheets.html", told, status=400 if refused else 200)
+    return render(request, "inventory/sheets.html", told, status=400 if refused or not_written else 200)
 
 
 @page(MOVE_STOCK)
@@ -161,7 +165,7 @@ def export(request: HttpRequest) -> HttpResponse:
     try:
         written = writing.saved(of, file=f"{of}.{kind}", headings=headings, delimiter=delimiter)
     except Refused as refused:
-        return _sheets_page(request, refused.reason)
+        return _sheets_page(request, not_written=refused.reason)
     answer = HttpResponse(written, content_type=_TYPES[kind])
     answer["Content-Disposition"] = f'attachment; filename="{of}-{timezone.now():%Y-%m-%d}.{kind}"'
     return answer

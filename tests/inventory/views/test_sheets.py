@@ -265,6 +265,18 @@ def test_what_does_not_go_out_is_told_before_it_goes(keeper: Client) -> None:
     assert all(f"<li>{escape(say(reason))}</li>" in page for reason in STAYS)
 
 
+def test_what_cannot_be_written_is_told_beside_the_way_out_before_a_file_goes(keeper: Client) -> None:
+    item = ItemFactory.create(number=None, name="long drill")
+    purchasing.add_offer(supplier=purchasing.add_supplier(name="Nord"), items=[(item, 1)], price=100)
+    answer = keeper.get("/shelf/sheets/export/", {"of": "offers", "format": "csv"})
+    page = answer.content.decode()
+    assert answer.status_code == 400
+    told = "Nord offers long drill, which has no catalogue number; give it one first."
+    assert told in page[page.index('id="out"') :]
+    assert 'aria-invalid="true"' not in page
+    assert '<option value="offers" selected>' in page
+
+
 def test_prices_are_for_whoever_buys(keeper: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     purchasing.add_offer(
         supplier=purchasing.add_supplier(name="Nord"), items=[(ItemFactory.create(number="D"), 1)], price=100
