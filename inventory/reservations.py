@@ -4,26 +4,30 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 from typing import Any
 
 from django.conf import settings
-from django.db.models import F
+from django.db.models import F, Q
 
+from inventory.catalogue import FACTS, facts_of
 from inventory.errors import Reason, Refused
 from inventory.guards import act
+from inventory.kinds import Facts
 from inventory.models import Batch, BatchHold, Item, Reservation, Unit, UnitHold
 from inventory.stock import AT_HAND, aware, batch_short, unit_held
 
 
 @dataclass(frozen=True, slots=True)
-class Gone:
-    """What a reservation that stands has kept and was lost since: a unit, or so many `pieces` of a batch."""
+class Kept:
+    """What a reservation that stands keeps, a unit or some of a batch, and what is measured of it; `facts` None says
+    that the unit, or so many `pieces` of the batch, was lost since."""
 
     kind: str
     name: str
+    facts: Facts | None
     pieces: int = 0
 
 
@@ -136,17 +140,28 @@ def released_by_request(request_key: str, label: str) -> Reservation | None:
     return done
 
 
-def gone(*, labels: Iterable[str]) -> dict[str, list[Gone]]:
-    """By label, what was lost of what its reservation keeps, until that is let go. Two queries."""
+def keeps(*, labels: Iterable[str]) -> dict[str, list[Kept]]:
+    """By label, what its reservation keeps until that is let go, and what of it was lost. Two queries."""
     of = {"reservation__label__in": set(labels), "reservation__state": "active"}
-    found: dict[str, list[Gone]] = defaultdict(list)
-    units = UnitHold.objects.filter(shorted=True, **of).order_by("unit__tag").distinct()
-    for label, kind, tag in units.values_list("reservation__label", "unit__item__kind", "unit__tag"):
-        found[label].append(Gone(kind, tag))
-    batches = BatchHold.objects.filter(short__gt=0, **of).order_by("batch")
-    rows = batches.values_list("reservation__label", "batch__item__kind", "batch__lot", "batch", "short")
-    for label, kind, lot, batch, short in rows:
-        found[label].append(Gone(kind, lot or f"batch {batch}", short))
+    found: dict[str, list[Kept]] = defaultdict(list)
+    units = UnitHold.objects.filter(Q(shorted=True) | Q(active=True), **of).order_by("unit__tag").distinct()
+    rows = units.values_list(
+        "reservation__label", "shorted", "unit__tag", "unit__own_diameter", *(f"unit__item__{each}" for each in FACTS)
+    )
+    for label, shorted, tag, own, *item in rows:
+        facts = facts_of(item)
+        found[label].append(
+            Kept(facts.kind, tag, None if shorted else replace(facts, diameter=own) if own is not None else facts)
+        )
+    batches = BatchHold.objects.filter(Q(short__gt=0) | Q(active=True), **of).order_by("batch")
+    for label, lot, batch, short, active, *item in batches.values_list(
+        "reservation__label", "batch__lot", "batch", "short", "active", *(f"batch__item__{each}" for each in FACTS)
+    ):
+        facts, name = facts_of(item), lot or f"batch {batch}"
+        if short:
+            found[label].append(Kept(facts.kind, name, None, short))
+        if active:
+            found[label].append(Kept(facts.kind, name, facts))
     return found
 
 

@@ -43,6 +43,7 @@ from repairs.methods.values import (
     Need,
     Option,
     Size,
+    Window,
 )
 from repairs.models import Hole, Job, Kit, Part, Position
 from repairs.models import HoleGroup as HoleGroupRow
@@ -338,21 +339,49 @@ def kept(job: Job) -> tuple[list[Any], list[Any]]:
 
 
 def lost(plans: Sequence[JobPlan]) -> list[tuple[Reason, ...]]:
-    """Of each plan of a saved job, what was lost of what is reserved for it: with what would take its place and is not
-    kept, or as a gap. Two queries, however many."""
-    gone = reservations.gone(labels=[plan.number for plan in plans])
-    return [tuple(_lost(each, plan) for each in gone.get(plan.number, ())) for plan in plans]
+    """Of each plan of a saved job, what was lost of what is reserved for it, or does not serve by its measurements as
+    they are now: with what would take its place and is not kept, or as a gap. Two queries, however many."""
+    kept = reservations.keeps(labels=[plan.number for plan in plans])
+    return [
+        tuple(reason for each in kept.get(plan.number, ()) for reason in _lost(each, plan) + _unfit(each, plan))
+        for plan in plans
+    ]
 
 
-def _lost(gone: reservations.Gone, plan: JobPlan) -> Reason:
-    lines = [line for line in plan.lines if line.need.kind == gone.kind]
-    told = {"kind": gone.kind, "name": gone.name, "pieces": gone.pieces}
+def _lost(gone: reservations.Kept, plan: JobPlan) -> list[Reason]:
+    if gone.facts is not None:
+        return []
+    return [_instead("kept_lost", gone, plan, pieces=gone.pieces)]
+
+
+def _unfit(kept: reservations.Kept, plan: JobPlan) -> list[Reason]:
+    """That what is kept serves no need of the plan by its measurements, whatever was planned when it was reserved."""
+    lines = {line.need.id: line for line in plan.lines}
+    asked = [line for line in lines.values() if line.need.kind == kept.kind]
+    if kept.facts is None or kept.name in {_name(take) for line in asked for take in line.takes}:
+        return []
+    judged = [judge_item(line.need, kept.facts, drilled=_drilled_by(lines.get(line.need.pilot_of))) for line in asked]
+    if not judged or any(each.status != REFUSED for each in judged):
+        return []
+    nearest = min(judged, key=lambda each: len(each.reasons))
+    return [_instead("kept_unfit", kept, plan, why=nearest.reasons[0])]
+
+
+def _instead(code: str, kept: reservations.Kept, plan: JobPlan, **told: Any) -> Reason:
+    """What takes the place of what is kept in vain: nothing, something that is not kept, or what is kept besides."""
+    lines = [line for line in plan.lines if line.need.kind == kept.kind]
+    told |= {"kind": kept.kind, "name": kept.name}
     others = {_name(take) for line in lines for take in line.takes if not _kept_already(take, plan.number)}
     if any(line.status == GAP for line in lines):
-        return Reason("kept_lost_gap", **told)
+        return Reason(f"{code}_gap", **told)
     if others:
-        return Reason("kept_lost_others", **told, others=tuple(sorted(others)))
-    return Reason("kept_lost_enough", **told)
+        return Reason(f"{code}_others", **told, others=tuple(sorted(others)))
+    return Reason(f"{code}_enough", **told)
+
+
+def _drilled_by(guide: Line | None) -> int | Window | None:
+    """The drill that is taken to guide a cutter; the window of one that is still a gap."""
+    return guide.takes[0].line.facts.diameter if guide and guide.takes else guide.need.diameter if guide else None
 
 
 def _name(take: Take) -> str:
@@ -455,8 +484,7 @@ def _demands(plan: JobPlan, items: dict[str, list[tuple[str, Facts]]]) -> list[t
 
 def _choice(need: Need, guide: Line | None, drills: Sequence[Choice], number: str, facts: Facts) -> Choice | None:
     """An item as it would meet a need, or None; a guided cutter against the drill that is taken, or could be bought."""
-    drilled = guide.takes[0].line.facts.diameter if guide and guide.takes else guide.need.diameter if guide else None
-    judgement = judge_item(need, facts, drilled=None if drills else drilled)
+    judgement = judge_item(need, facts, drilled=None if drills else _drilled_by(guide))
     if judgement.status == REFUSED:
         return None
     goes_with = None

@@ -703,6 +703,7 @@ def _unfit(card: Card, doubted: Sequence[tuple[Need, Document, Document]]) -> It
         kinds={need.kind for need in needs},
         threads={need.thread for need in needs if need.thread},
         diameters={(need.diameter.least, need.diameter.most) for need in needs if need.diameter},
+        named={take["tag"] for _, take, _ in doubted if take["tag"]},  # whatever they measure by now
     ):
         lying[line.batch is not None, line.tag].append(line)
     label = card.job.number
@@ -745,5 +746,13 @@ def _unfit_for(
         yield Reason("card_unit_unfit", tag=tag, kind=kind, why=short(line, label, room, amount, need.material))
     elif judged.status == DOUBTFUL and take["status"] == MATCH:
         yield Reason("card_unit_doubtful", tag=tag, kind=kind, why=judged.reasons[0])
+    elif line.facts.diameter is not None and line.facts.diameter != _nm(take["diameter_mm"]):
+        yield Reason(
+            "card_unit_measured",
+            tag=tag,
+            kind=kind,
+            **({"was_nm": was} if (was := _nm(take["diameter_mm"])) else {}),
+            now_nm=line.facts.diameter,
+        )
     if (line.site, line.bin) != (take["site"], take["bin"]):
         yield Reason("card_unit_moved", tag=tag, kind=kind, was=take["bin"], now=line.bin)

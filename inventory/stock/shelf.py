@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import replace
 from datetime import datetime
 
-from django.db.models import F
+from django.db.models import F, Q
 
 from inventory.catalogue import FACTS, facts_of, wanted
 from inventory.kinds import Facts, Held, StockLine
@@ -31,6 +31,7 @@ def lines(
     diameters: Collection[tuple[int, int]] = (),
     inner: Collection[str] = (),
     labels: Collection[str] = (),
+    named: Collection[str] = (),
     as_of: datetime | None = None,
 ) -> list[StockLine]:
     """Every unit and batch that could serve, or be taken for what serves. Five queries, whatever is asked,
@@ -39,19 +40,23 @@ def lines(
     Of the given kinds: those whose thread key is in `threads`, whose inner key is in `inner`, whose diameter
     lies in one of the closed ranges `diameters` (nm); besides them all items of kinds that are matched by
     neither, and all that lack the measurement they would be matched by, since those must be shown and not
-    passed over in silence. A unit that has a diameter of its own since it was reground is found by that one, and
-    its facts tell it. Lost and retired units are left out. What is in somebody's hand is his until his holds on it
-    end; where they ended before `as_of`, or he has none, nobody knows until when. In the order of tags, then of
-    batches.
+    passed over in silence, and what is `named` by its tag or lot, whatever it measures. A unit that has a diameter of
+    its own since it was reground is found by that one, and its facts tell it. Lost and retired units are left out.
+    What is in somebody's hand is his until his holds on it end; where they ended before `as_of`, or he has none,
+    nobody knows until when. In the order of tags, then of batches.
     """
     of = wanted(kinds, threads, diameters, inner)
+
+    def by_name(column: str) -> Q:
+        return Q(**{f"{column}__in": named}) if named else Q()
+
     factors: dict[int, tuple[tuple[str, int], ...]] = defaultdict(tuple)
     rows = LifeFactor.objects.filter(item__kind__in=kinds).order_by("item", "material")
     for number, material, percent in rows.values_list("item", "material", "percent"):
         factors[number] += ((material, percent),)
     unit_holds: dict[int, list[Held]] = defaultdict(list)
     for unit, label, start, end, holes in (
-        UnitHold.objects.filter(of("unit__item__", own="unit__own_diameter"), active=True)
+        UnitHold.objects.filter(by_name("unit__tag") | of("unit__item__", own="unit__own_diameter"), active=True)
         .exclude(unit__condition__in=GONE)
         .order_by("start", "id")
         .values_list("unit", "reservation__label", "start", "end", "holes")
@@ -59,7 +64,7 @@ def lines(
         unit_holds[unit].append(Held(label, start, end, holes=holes))
     batch_holds: dict[int, list[Held]] = defaultdict(list)
     for batch, label, start, quantity in (
-        BatchHold.objects.filter(of("batch__item__"), active=True)
+        BatchHold.objects.filter(by_name("batch__lot") | of("batch__item__"), active=True)
         .order_by("start", "id")
         .values_list("batch", "reservation__label", "start", F("quantity") - F("short") - F("issued"))
     ):
@@ -71,7 +76,11 @@ def lines(
     known: dict[int, Facts] = {}
     item_columns = [f"item__{column}" for column in FACTS]
     found: list[StockLine] = []
-    units = Unit.objects.filter(of("item__", own="own_diameter")).exclude(condition__in=GONE).order_by("tag")
+    units = (
+        Unit.objects.filter(by_name("tag") | of("item__", own="own_diameter"))
+        .exclude(condition__in=GONE)
+        .order_by("tag")
+    )
     for pk, tag, condition, cut, wear, own, due, why, until, out, site, bin_name, walk, *item in units.values_list(
         "pk", "tag", "condition", "holes_cut", "extra_wear", "own_diameter", "calibration_due", "away_why",
         "away_until", "issued_to", "bin__site__name", "bin__name", "bin__walk", *item_columns,
@@ -99,7 +108,7 @@ def lines(
                 factors=factors[item[0]] if factors else (),
             )
         )
-    batches = Batch.objects.filter(of("item__")).order_by("id")
+    batches = Batch.objects.filter(by_name("lot") | of("item__")).order_by("id")
     for pk, lot, on_hand, held, expires, site, bin_name, walk, *item in batches.values_list(
         "pk", "lot", "on_hand", "held", "expires", "bin__site__name", "bin__name", "bin__walk", *item_columns
     ):

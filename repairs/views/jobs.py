@@ -91,8 +91,8 @@ def _found(form: JobsForm, number: int, now: datetime, units: str) -> dict[str, 
 
 
 def told_of(wanted: Sequence[Job], now: datetime, units: str) -> list[Listed]:
-    """These jobs with their plans, what is short and what was lost since it was reserved; those that are no longer
-    open without."""
+    """These jobs with their plans, what is short and what is lost or unfit since it was reserved; those that are no
+    longer open without."""
     plans = jobs.plan_jobs([job for job in wanted if job.state in jobs.OPEN], as_of=now, side_by_side=False)
     of = {plan.number: (plan, lost) for plan, lost in zip(plans, jobs.lost(plans), strict=True)}
     found = [(job, *of.get(job.number, (None, ()))) for job in wanted]
@@ -200,7 +200,6 @@ def _sheet(
     now, units = timezone.now(), units_of(request)
     plan = jobs.plan_job(job, as_of=now)
     units_kept, batches_kept = jobs.kept(job)
-    any_lost = any(hold.shorted for hold in units_kept) or any(hold.short for hold in batches_kept)
     printed, outdated = printing.printed(job, plan)
     told = {
         "area": "jobs",
@@ -211,7 +210,7 @@ def _sheet(
         "bars": [check.reason for group in plan.groups for check in group.bars],
         "units_kept": units_kept,
         "batches_kept": batches_kept,
-        "lost": jobs.lost([plan])[0] if any_lost else (),
+        "lost": jobs.lost([plan])[0] if units_kept or batches_kept else (),
         "matches": plan.count(MATCH),
         "reserved": job.reservation is not None and job.reservation.state == "active",
         "open": job.state in jobs.OPEN,

@@ -16,10 +16,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory import stock
+from inventory import catalogue, stock
 from inventory.errors import Refused
 from inventory.models import Batch, Bin, Unit
 from inventory.quantities import show_length, show_torque, to_nm
+from inventory.threads import read
 from repairs import cards, jobs, limits, printing
 from repairs.forms import read_job_file
 from repairs.models import Card, HoleGroup, Job
@@ -414,6 +415,17 @@ def _prove_higher(bench: Bench) -> None:
     HoleGroup.objects.update(torque=90_000)
 
 
+def _measure(tag: str, **anew: Any) -> Callable[[Bench], None]:
+    """A measurement of the item that is put right after the card was printed."""
+
+    def change(bench: Bench) -> None:
+        item = _unit(tag).item
+        seen = catalogue.measures_of(item)
+        catalogue.measure(item, anew=anew, seen=seen, by="Ida", as_of=bench.as_of)
+
+    return change
+
+
 CHANGES: dict[Callable[[Bench], None], list[tuple[str, ...]]] = {
     _lose: [("card_unit_gone", "T-16")],
     _lend: [("card_unit_unfit", "ST-14", "away")],
@@ -421,6 +433,11 @@ CHANGES: dict[Callable[[Bench], None], list[tuple[str, ...]]] = {
     _age: [("card_unit_unfit", "GF-14", "out_of_calibration")],
     _forget: [("card_unit_doubtful", "TW-1", "calibration_missing")],
     _move: [("card_unit_moved", "S-22")],
+    _measure("D-145", diameter=14_450_000): [("card_unit_measured", "D-145")],
+    _measure("D-145", diameter=12_200_000): [("card_unit_unfit", "D-145", "diameter_under")],
+    _measure("T-16", thread=read("M12x1.75").thread.key): [("card_unit_unfit", "T-16", "other_thread")],
+    _measure("T-16", lead=None): [("card_unit_unfit", "T-16", "measurement_missing")],
+    _measure("S-22", pilot=None): [("card_unit_unfit", "S-22", "measurement_missing")],
 }
 
 
