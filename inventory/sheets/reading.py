@@ -13,7 +13,7 @@ import warnings
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from itertools import islice
@@ -282,7 +282,7 @@ def _xlsx_table(name: str, data: bytes, way: Way) -> Table:
             (down, across)
             for down, row in enumerate(cells)
             for across, cell in enumerate(row)
-            if isinstance(cell, date | bool)
+            if isinstance(cell, date | time | timedelta | bool)
         }
         for (row, column), pattern in styled.items():
             if row < len(cells) and column < len(cells[row]) and _is_number(cells[row][column]):
@@ -296,7 +296,7 @@ def _xlsx_table(name: str, data: bytes, way: Way) -> Table:
 
 
 # Numbers that a spreadsheet shows otherwise than they are: "007", "19/32", "0.61 in", "1.00E+05".
-_FRACTION = re.compile(r"(?:[#0?]+\s*)?[?0#]+\s*/\s*(?P<under>[?#]+|[0-9]+)")
+_FRACTION = re.compile(r'(?:[#0?]+(?:\s|"\s*"|\\\s)*)?[?0#]+\s*/\s*(?P<under>[?#]+|[0-9]+)')
 _PADDED = re.compile(r"(?P<before>[^0#?]*)(?P<zeros>0{2,})")
 _WITH_UNIT = re.compile(r"[#,]*[0#]+(?:\.[0#?]+)?(?P<unit>[^0#?.,]+)")
 

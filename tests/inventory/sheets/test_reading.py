@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +59,8 @@ def _load(folder: Path, data: bytes, name: str = "stock.xlsx") -> sheets.Intake:
         ("0.59375", "# ?/?", "0.59375"),  # rounded on the screen, and so not what was typed
         ("0.59375", "# ??/??", "19/32"),
         ("4.75", "# ?/?", "4 3/4"),
+        ("4.75", '#" "?/?', "4 3/4"),
+        ("4.75", "#\\ ?/?", "4 3/4"),
         ("-0.5", "# ?/?", "-1/2"),
         ("0.8125", "# ??/16", "13/16"),
         ("4", "# ?/?", "4"),
@@ -92,13 +94,21 @@ def test_what_a_spreadsheet_made_of_a_tag_is_told_and_what_is_a_true_date_is_rea
         ["oil", "oil", 5, True, None, "Main", "A1"],
         ["oil", "oil", 6, "1E5", None, "Main", "A1"],
         ["oil", "oil", 7, 100000.5, None, "Main", "A1"],
+        ["oil", "oil", 8, time(5, 10), None, "Main", "A1"],
     ]
     intake = _load(tmp_path, _book(heads, *rows, formats={"D3": "0.00E+00"}))
     assert [(note["row"], note["column"], note["why"]["typed"]) for note in intake.notes] == [
-        (2, "lot", "2026-05-10"), (3, "lot", "100000"), (4, "lot", "yes"),
+        (2, "lot", "2026-05-10"), (3, "lot", "100000"), (4, "lot", "yes"), (7, "lot", "05:10:00"),
     ]  # fmt: skip
     assert "it is taken as 2026-05-10" in say(intake.notes[0])
-    assert set(Batch.objects.values_list("lot", flat=True)) == {"2026-05-10", "100000", "yes", "1E5", "100000.5"}
+    assert set(Batch.objects.values_list("lot", flat=True)) == {
+        "2026-05-10",
+        "100000",
+        "yes",
+        "1E5",
+        "100000.5",
+        "05:10:00",
+    }
     assert Batch.objects.get(on_hand=3).expires == date(2027, 3, 31)
 
 
