@@ -150,3 +150,60 @@ def test_what_it_cannot_be_matched_on_stands_on_its_page_and_in_the_catalogue(ke
     page, listed = text(keeper, "item", "N-1"), text(keeper, "catalogue")
     assert [word for word in words if f"it cannot be matched on {word}" not in page] == []
     assert f"cannot be matched</strong> on {', '.join(words)}</span>" in listed
+
+
+@pytest.mark.parametrize("number", ["S/1 ä%", "100%41", "Ø14", "?x#y", "a//b", "x/", "/x", 'it\'s "so"', "~x", "&amp;"])
+def test_whatever_number_an_item_is_given_its_pages_are_found_by_it(keeper: Client, number: str) -> None:
+    added = keeper.post(reverse("item-new") + "?kind=drill", {"number": number, "diameter": "14,5"})
+    assert added.status_code == 302
+    item = Item.objects.get()
+    assert item.number == number
+    assert keeper.get(added.headers["Location"]).status_code == 200
+    for name in ("item", "item-care", "item-measures", "item-take-in"):
+        page = keeper.get(reverse(name, args=[item.address]))
+        assert page.status_code == 200, name
+        assert page.context["item"] == item
+
+
+@pytest.mark.parametrize("number", ["~12", "..", "a/../b", " ", "x" * 41])
+def test_a_number_that_no_address_could_name_is_refused_at_its_field(keeper: Client, number: str) -> None:
+    refused = keeper.post(reverse("item-new") + "?kind=drill", {"number": number, "diameter": "14,5"})
+    assert refused.status_code == 400
+    assert list(refused.context["form"].errors) == ["number"]
+    assert 'value="14,5"' in refused.content.decode()
+    item = ItemFactory.create(number="D-1", kind="drill")
+    told = {"number": number, "life": "5", "request_key": "k"}
+    if number.strip():
+        refused = keeper.post(reverse("item-care", args=["D-1"]), told)
+        assert (refused.status_code, list(refused.context["form"].errors)) == (400, ["number"])
+    item.refresh_from_db()
+    assert item.number == "D-1"
+
+
+@pytest.mark.parametrize(
+    ("kind", "field", "typed", "kept"),
+    [
+        ("tap", "thread", "M14 x 1,5", "M|14000000|1500000nm|R"),
+        ("tap", "thread", "14x1.5", "M|14000000|1500000nm|R"),
+        ("tap", "thread", "M14x1.5 LH", "M|14000000|1500000nm|L"),
+        ("drill", "diameter", '7/8"', 22_225_000),
+        ("drill", "diameter", "0", None),
+        ("drill", "diameter", "-3", None),
+        ("drill", "diameter", "1e9", None),
+        ("drill", "diameter", "14.5 kg", None),
+        ("drill", "usable_length", "١٢٠", None),
+        ("torque_wrench", "torque_max", "1e9", None),
+        ("fixture", "hand", "X", None),
+    ],
+)
+def test_awkward_sizes_are_read_or_refused_at_their_field(
+    keeper: Client, kind: str, field: str, typed: str, kept: object
+) -> None:
+    sent = keeper.post(reverse("item-new") + f"?kind={kind}", {"number": "N-1", field: typed})
+    if kept is None:
+        assert sent.status_code == 400
+        assert list(sent.context["form"].errors) == [field]
+        assert len(sent.context["form"].errors[field]) == 1
+        assert not Item.objects.exists()
+    else:
+        assert getattr(Item.objects.get(), field) == kept
