@@ -5,8 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import time
-import tomllib
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +16,12 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, connection, transaction
 from django.utils import timezone
 
-from inventory import catalogue, order_points, purchasing, sheets, stock
+from inventory import sheets, stock
 from inventory.errors import Reason, Refused
 from inventory.roles import give_role
-from repairs import families, jobs, proving
-from repairs.forms import JobFileError, MeasuredForm, read_job, read_job_file
+from repairs import families, jobs
+from repairs.forms import JobFileError, read_job_file
+from repairs.management import history
 from repairs.management.printing import readiness_table
 from repairs.models import Family, Job
 from repairs.wording import say
@@ -49,9 +49,9 @@ def load_workshop(*, as_of: datetime) -> None:
     intake = sheets.load(paths=paths, as_of=as_of, by=dict(LOGINS)["storekeeper"], apply=True)
     if intake.faults:
         raise CommandError("\n".join(say(fault) for fault in intake.faults))
-    _load_history(FIXTURES / "demo" / "history.toml", as_of=as_of)
+    history.load_months(FIXTURES / "demo" / "history.toml", people=dict(LOGINS), as_of=as_of)
     for path in sorted((FIXTURES / "demo" / "earlier").glob("*.toml")):
-        _load_earlier(path, as_of=as_of)
+        history.load_earlier(path, people=dict(LOGINS), as_of=as_of)
     for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml")):
         try:
             request = read_job_file(path.read_text(encoding="utf-8"), as_of=as_of)
@@ -62,65 +62,6 @@ def load_workshop(*, as_of: datetime) -> None:
             raise CommandError("\n".join(f"{path.name}: {place}: {text}" for place, text in error.problems)) from error
         except Refused as refused:
             raise CommandError(f"{path.name}: {say(refused.reason)}") from refused
-
-
-def _load_history(path: Path, *, as_of: datetime) -> None:
-    """What the ledger tells of the months before: orders, deliveries and uses, each by its act at its day.
-
-    Its lots are used up by the day of loading, so that what lies on the shelf is what the sheets say.
-    """
-    people = dict(LOGINS)
-    keeper = people["storekeeper"]
-    for row in tomllib.loads(path.read_text(encoding="utf-8"))["item"]:
-        item = catalogue.by_number([row["number"]])[row["number"]]
-        shelf = stock.bin_named(site=row["site"], name=row["bin"])
-        offers = [each for each in purchasing.offers_for([item.pk]) if {of for of, _ in each.pieces} == {item.pk}]
-        offer, batch = offers[0], None
-        for order in row["orders"]:
-            placed = as_of - timedelta(days=order["ago"])
-            number = f"{placed:%Y}-{row['number']}-{order['ago']}"
-            purchasing.place_order(
-                supplier=offer.supplier, number=number, lines=[(offer.offer, order["packs"], offer.price)], by=keeper,
-                as_of=placed, due=(placed + timedelta(days=offer.lead_days)).date(), urgent_why=order.get("urgent", ""),
-            )  # fmt: skip
-            if "took" not in order:
-                continue  # still on its way
-            (line,) = purchasing.expected(purchasing.order_numbered(number))
-            came = purchasing.Came(
-                line=line.line, item=item.pk, bin=shelf, quantity=line.ordered, lot=row["lot"]
-            )  # fmt: skip
-            purchasing.receive_order(
-                number=number, came=[came], by=keeper, as_of=placed + timedelta(days=order["took"])
-            )  # fmt: skip
-        for ago, pieces in row["uses"]:
-            batch = batch or stock.batch_of(item=item, bin=shelf, lot=row["lot"])
-            stock.issue_batch(
-                batch=batch, quantity=pieces, label=f"J-{900 - ago}", by=people["fitter"],
-                as_of=as_of - timedelta(days=ago),
-            )  # fmt: skip
-        least, point, most = row["order point"]
-        order_points.set_order_point(
-            item=item, minimum=least, order_point=point, maximum=most, why=row["why"], by=keeper, as_of=as_of
-        )
-
-
-def _load_earlier(path: Path, *, as_of: datetime) -> None:
-    """A job that was done and handed over before the demo begins: every step signed, every hole proved as it says."""
-    document = tomllib.loads(path.read_text(encoding="utf-8"))
-    proofs = document.pop("proofs")
-    people = dict(LOGINS)
-    job = jobs.create(read_job(document, as_of=as_of))
-    entry: dict[str, Any] = {"by": people["fitter"], "as_of": job.end - timedelta(hours=8)}
-    (plan,) = jobs.plan_jobs([job], as_of=job.start, side_by_side=False)
-    for group in plan.groups:
-        asks, code = proving.asked(group.chosen), group.group.code
-        for step in group.chosen.steps if group.chosen else ():
-            proving.sign(job, group=code, step=step.code, holes=group.group.positions, **entry)
-        forms = {hole: MeasuredForm(typed, asks=asks) for hole, typed in proofs[code].items()}
-        if not all(form.is_valid() for form in forms.values()):
-            raise CommandError(f"{path.name}: {[form.errors for form in forms.values()]}")
-        proving.measure(job, group=code, measured={hole: form.value() for hole, form in forms.items()}, **entry)
-    proving.hand_over(job, by=people["foreman"], as_of=job.end - timedelta(hours=6))
 
 
 def _is_the_demos() -> bool:
