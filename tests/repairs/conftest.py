@@ -104,7 +104,7 @@ def demo(django_db_setup: None, django_db_blocker: Any) -> Demo:
             files={
                 path.stem: run_plan("--file", str(path)) for path in sorted((FIXTURES / "demo" / "jobs").glob("*.toml"))
             },
-            reserved={job.number for job in saved if job.reservation_id is not None},
+            reserved={job.number for job in saved if job.reservation_id and job.reservation.state == "active"},
             counts={
                 model.__name__: model._default_manager.count()
                 for model in (shelf.Item, shelf.Unit, shelf.Batch, shelf.Supplier, shelf.Offer)

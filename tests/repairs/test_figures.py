@@ -5,9 +5,12 @@ from datetime import UTC, date, datetime
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
+from inventory import counting, stock
 from inventory.figures import Figure, Point
 from repairs import figures, jobs
+from repairs.management.commands.demo import load_workshop
 from repairs.models import Kit
 from tests.repairs.bench import Bench
 from tests.repairs.test_whole_path import BUSH_KIT, GROUP, TAP_16
@@ -49,3 +52,19 @@ def test_a_month_that_is_not_known_leaves_a_gap_in_the_line() -> None:
     assert len(drawn.lines) == 1
     (low, _), (middle, _), (high, _) = drawn.rules
     assert [dot.y for dot in drawn.dots] == [middle, high, low]
+
+
+def test_each_figure_of_the_demo_has_a_trend_that_came_through_the_real_acts() -> None:
+    now = timezone.now()
+    load_workshop(as_of=now)
+    found = {each.code: each for each in figures.all_of_them(as_of=now, accuracy=counting.accuracy)}
+    assert list(found) == [
+        "kit_completeness", "line_fill", "stock_accuracy", "overdue_calibrations", "emergency_purchases",
+    ]  # fmt: skip
+    for code, figure in found.items():
+        drawn = figures.trend(figure)
+        assert len(drawn.dots) >= 8, code
+        assert len(drawn.lines) >= 7, code
+        assert len({dot.y for dot in drawn.dots}) > 1, f"{code} says the same of every month"
+    assert stock.disagreements() == []
+    assert list(counting.open_counts()) == []
