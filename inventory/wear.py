@@ -75,10 +75,16 @@ def write_factors(factors: Mapping[str, int]) -> str:
     return "; ".join(f"{code} {factors[code]}" for code in sorted(factors))
 
 
-def life_of(holes: int, percent: int) -> int:
-    """The life in holes that so many holes take at this percentage, rounded up.
+def worn_by(holes: int, percent: int, ahead: int = 0) -> tuple[int, int]:
+    """The life in whole holes that so many holes take at this percentage, and by how many hundredths of a hole that is
+    rounded up, 0 to 99. What an earlier rounding is `ahead` is taken into account: three times one hole takes what
+    three holes at once take.
 
-    >>> life_of(3, 150), life_of(3, 100), life_of(3, 50)
-    (5, 3, 2)
+    >>> worn_by(3, 150), worn_by(3, 100), worn_by(3, 50)
+    ((5, 50), (3, 0), (2, 50))
+    >>> worn_by(1, 150), worn_by(1, 150, ahead=50), worn_by(1, 40, ahead=60)
+    ((2, 50), (1, 0), (0, 20))
     """
-    return -(-holes * percent // 100)
+    taken = holes * percent - ahead
+    life = max(0, -(-taken // 100))
+    return life, life * 100 - taken

@@ -109,6 +109,7 @@ SENTENCES: dict[str, str] = {
     "unit_condition_known": "A condition is new, serviceable, due_regrind, away, lost or retired.",
     "unit_holes_not_negative": "Holes cut must not be negative.",
     "unit_wear_not_negative": "Life used must not be negative.",
+    "unit_wear_ahead_within_a_hole": "Life used is rounded up by less than a hole: 0 to 99 hundredths.",
     "unit_regrinds_not_negative": "Regrinds must not be negative.",
     "unit_diameter_positive": "A diameter must be more than nothing.",
     "item_most_regrinds_not_negative": "The most regrinds must be 0 or more.",
@@ -413,6 +414,7 @@ SENTENCES: dict[str, str] = {
     "ledger_knows_no_unit": "{tag}: the ledger knows nothing of this unit.",
     "ledger_unit_place": "{tag}: by the ledger {ledger} in its bin, by the unit {expected}.",
     "ledger_unit_holes": "{tag}: by the ledger {ledger:hole|holes} cut, by the unit {holes}.",
+    "ledger_unit_wear_ahead": "{tag}: by the ledger its life used is rounded up by {ledger} hundredths of a hole, by the unit by {ahead}.",
     "ledger_unit_wear": "{tag}: by the ledger {ledger:hole|holes} of extra wear, by the unit {wear}.",
     "ledger_unit_regrinds": "{tag}: by the ledger reground {ledger:time|times}, by the unit {regrinds}.",
     "ledger_unit_diameter": (

@@ -105,6 +105,9 @@ class Unit(models.Model):
     extra_wear = models.BigIntegerField(
         default=0, help_text="life used beyond the holes cut, in holes: what harder metals took more, softer ones less"
     )
+    wear_ahead = models.SmallIntegerField(
+        default=0, help_text="hundredths of a hole by which the life used is rounded up; the next holes take them first"
+    )
     regrinds = models.BigIntegerField(default=0)
     own_diameter = models.BigIntegerField(null=True, blank=True, help_text="nanometres, where regrinding changed it")
     calibration_due = models.DateField(null=True, blank=True, help_text="the last good day")
@@ -127,6 +130,7 @@ class Unit(models.Model):
             Rule(condition=Q(condition__in=CONDITIONS), name="unit_condition_known"),
             Rule(condition=Q(holes_cut__gte=0), name="unit_holes_not_negative"),
             Rule(condition=Q(extra_wear__gte=-F("holes_cut")), name="unit_wear_not_negative"),
+            Rule(condition=Q(wear_ahead__gte=0, wear_ahead__lte=99), name="unit_wear_ahead_within_a_hole"),
             Rule(condition=Q(regrinds__gte=0), name="unit_regrinds_not_negative"),
             Rule(condition=Q(own_diameter__isnull=True) | Q(own_diameter__gt=0), name="unit_diameter_positive"),
             Rule(
@@ -186,9 +190,9 @@ class Movement(models.Model):
 
     `quantity` is the change of what lies in the bin: for a batch in pieces, for a unit +1 when it comes
     and -1 when it goes, 0 when neither. `holes` is the change of the unit's holes cut (negative when a
-    regrind gives it a new life), `extra_wear` and `regrinds` change as the unit's own. Summed up, they give the
-    balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it has;
-    `calibration_due` likewise its last good day from then on.
+    regrind gives it a new life), `extra_wear`, `wear_ahead` and `regrinds` change as the unit's own. Summed up, they
+    give the balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it
+    has; `calibration_due` likewise its last good day from then on.
     """
 
     at = models.DateTimeField()
@@ -199,6 +203,7 @@ class Movement(models.Model):
     quantity = models.BigIntegerField(default=0)
     holes = models.BigIntegerField(default=0)
     extra_wear = models.BigIntegerField(default=0)
+    wear_ahead = models.SmallIntegerField(default=0)
     regrinds = models.BigIntegerField(default=0)
     diameter = models.BigIntegerField(null=True, blank=True)
     calibration_due = models.DateField(null=True, blank=True)

@@ -271,6 +271,7 @@ STOCK = (
     ),
     Column("holes cut", "unit", "holes cut since the last regrind", _whole(0)),
     Column("extra wear", "unit", "life used beyond the holes cut, in holes; less than 0 for softer metals", _signed),
+    Column("wear ahead", "unit", "hundredths of a hole by which the life used is rounded up, 99 at most", _whole(0)),
     Column("regrinds", "unit", "how often it was reground", _whole(0)),
     Column("own diameter", "unit", "where regrinding changed it", _diameter, _mm),
     Column(

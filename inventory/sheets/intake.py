@@ -446,6 +446,9 @@ class _Plan:
             if holes_cut + extra_wear < 0:
                 self.fault(row, "extra wear", Reason("unit_wear_not_negative"))
                 continue
+            if value.get("wear_ahead", 0) > 99:
+                self.fault(row, "wear ahead", Reason("unit_wear_ahead_within_a_hole"))
+                continue
             condition = "away" if why_away else worn(said, used=holes_cut + extra_wear, life=item.life)
             if condition not in ("away", said):
                 self.note(row, "holes cut", Reason("life_used_up", life=item.life))
@@ -456,6 +459,7 @@ class _Plan:
                 condition=condition,
                 holes_cut=holes_cut,
                 extra_wear=extra_wear,
+                wear_ahead=value.get("wear_ahead", 0),
                 regrinds=value.get("regrinds", 0),
                 own_diameter=value.get("own_diameter"),
                 certificate=value.get("certificate", ""),
@@ -639,6 +643,7 @@ class _Plan:
                 quantity=1,
                 holes=unit.holes_cut,
                 extra_wear=unit.extra_wear,
+                wear_ahead=unit.wear_ahead,
                 regrinds=unit.regrinds,
                 diameter=unit.own_diameter,
                 calibration_due=unit.calibration_due,

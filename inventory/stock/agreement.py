@@ -15,10 +15,10 @@ from inventory.stock.ledger import AT_HAND, GONE
 def disagreements() -> list[Reason]:
     """Every place where the balances and the ledger do not say the same; empty when all is well.
 
-    A unit's holes cut, extra wear and regrinds are the sums of its movements'; its quantities sum up to 1 while it is
-    in its bin and to 0 otherwise; its own diameter is that of the last movement that has one, and so is the last good
-    day of its calibration, where any movement tells one (those of before it was written down do not). Nothing that is
-    gone is held. A batch's on hand is the sum of its movements, its held what its active holds still keep; what its
+    A unit's holes cut, extra wear, what that is rounded up by and regrinds are the sums of its movements'; its
+    quantities sum up to 1 while it is in its bin and to 0 otherwise; its own diameter is that of the last movement that
+    has one, and so is the last good day of its calibration, where any movement tells one (those of before it was
+    written down do not). Nothing that is gone is held. A batch's on hand is the sum of its movements, its held what its active holds still keep; what its
     holds say was issued to a label is no more than the ledger issued to it.
     """
     return [*_of_units(), *_of_batches()]
@@ -32,6 +32,7 @@ def _of_units() -> list[Reason]:
         moved=Sum("movements__quantity"),
         cut=Sum("movements__holes"),
         wear=Sum("movements__extra_wear"),
+        ahead=Sum("movements__wear_ahead"),
         ground=Sum("movements__regrinds"),
         diameter=Subquery(measured.values("diameter")[:1]),
         due=Subquery(calibrated.values("calibration_due")[:1]),
@@ -48,6 +49,8 @@ def _of_units() -> list[Reason]:
             found.append(Reason("ledger_unit_holes", tag=tag, ledger=unit.cut, holes=unit.holes_cut))
         if unit.wear != unit.extra_wear:
             found.append(Reason("ledger_unit_wear", tag=tag, ledger=unit.wear, wear=unit.extra_wear))
+        if unit.ahead != unit.wear_ahead:
+            found.append(Reason("ledger_unit_wear_ahead", tag=tag, ledger=unit.ahead, ahead=unit.wear_ahead))
         if unit.ground != unit.regrinds:
             found.append(Reason("ledger_unit_regrinds", tag=tag, ledger=unit.ground, regrinds=unit.regrinds))
         if unit.diameter != unit.own_diameter:

@@ -27,7 +27,7 @@ from inventory.stock.ledger import (
     refuse_not_positive,
     shop_day,
 )
-from inventory.wear import life_of
+from inventory.wear import worn_by
 
 
 def worn(condition: str, *, used: int, life: int | None) -> str:
@@ -36,17 +36,19 @@ def worn(condition: str, *, used: int, life: int | None) -> str:
     return "due_regrind" if used_up and condition in ("new", "serviceable") else condition
 
 
-def extra_wear(unit: Unit, *, holes: int, material: str) -> int:
-    """What so many holes in a material take of a unit's life beyond the holes themselves, in holes, rounded up.
+def _wear(unit: Unit, *, holes: int, material: str) -> tuple[int, int]:
+    """What so many holes in a material take of a unit's life beyond the holes themselves, in whole holes, and by how
+    many hundredths of a hole that moves what the life used is rounded up by.
 
-    By its item's life factor for that material, less than 0 for a soft one; 0 where there is none. One query where
-    there are holes and a material.
+    By its item's life factor for that material, less than 0 for a soft one; nothing where there is none. One query
+    where there are holes and a material.
     """
     if not holes or not material:
-        return 0
+        return 0, 0
     factors = LifeFactor.objects.filter(item=unit.item_id, material=material)
     percent = factors.values_list("percent", flat=True).first()
-    return 0 if percent is None else life_of(holes, percent) - holes
+    life, ahead = worn_by(holes, 100 if percent is None else percent, unit.wear_ahead)
+    return life - holes, ahead - unit.wear_ahead
 
 
 def _tagged(tag: str) -> QuerySet[Unit]:
@@ -174,17 +176,18 @@ def return_unit(
         if not unit.away_why:
             raise Refused(Reason("unit_not_away", tag=unit.tag))
         anew = unit.away_why == "regrind" if reground is None else reground
-        change, wear = holes, extra_wear(unit, holes=holes, material=material)
+        change, (wear, ahead) = holes, _wear(unit, holes=holes, material=material)
         if anew:
             _refuse_regrinds_used_up(unit)
             _refuse_diameter_grew(unit, diameter)
-            change, wear = -unit.holes_cut, -unit.extra_wear
+            change, wear, ahead = -unit.holes_cut, -unit.extra_wear, -unit.wear_ahead
             unit.regrinds += 1
             unit.own_diameter = diameter or unit.own_diameter
         elif diameter is not None:
             raise Refused(Reason("diameter_not_reground", tag=unit.tag))
         unit.holes_cut += change
         unit.extra_wear += wear
+        unit.wear_ahead += ahead
         unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         person, unit.borrower = unit.borrower, None
@@ -196,6 +199,7 @@ def return_unit(
             "quantity": 1,
             "holes": change,
             "extra_wear": wear,
+            "wear_ahead": ahead,
             "regrinds": int(anew),
             "diameter": diameter,
             "calibration_due": calibration_due,
@@ -347,9 +351,10 @@ def use_unit(*, unit: Unit, holes: int, label: str = "", material: str = "", **e
 
 def _cut(unit: Unit, holes: int, material: str, label: str, condition: str) -> Line:
     """Add holes to a locked unit and save it; what the label's holds foresaw of its life is no longer ahead."""
-    wear = extra_wear(unit, holes=holes, material=material)
+    wear, ahead = _wear(unit, holes=holes, material=material)
     unit.holes_cut += holes
     unit.extra_wear += wear
+    unit.wear_ahead += ahead
     unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
     unit.save()
     left = holes + wear
@@ -358,7 +363,7 @@ def _cut(unit: Unit, holes: int, material: str, label: str, condition: str) -> L
         left -= taken
         hold.holes -= taken
         hold.save(update_fields=["holes"])
-    return {"holes": holes, "extra_wear": wear}
+    return {"holes": holes, "extra_wear": wear, "wear_ahead": ahead}
 
 
 def scrap_unit(*, unit: Unit, **entry: Unpack[Explained]) -> Movement:

@@ -58,15 +58,15 @@ def test_no_line_of_the_ledger_can_be_replaced_by_another() -> None:
     line = unit.movements.get()
     _execute(
         "INSERT INTO inventory_movement "
-        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, regrinds, label, reason) "
-        "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, label, reason FROM inventory_movement"
+        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason) "
+        "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, 0, label, reason FROM inventory_movement"
     )
     for key, value in (("id", f"{line.pk}"), ("request_key", "'k'")):
         with pytest.raises(IntegrityError):
             _execute(
                 f"INSERT OR REPLACE INTO inventory_movement "
-                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, regrinds, label, reason) "
-                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, '', '')"
+                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason) "
+                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, 0, '', '')"
             )
     assert Movement.objects.count() == 2
     assert not Movement.objects.filter(quantity=9).exists()
@@ -174,6 +174,7 @@ def test_a_unit_cannot_have_less_than_no_wear_regrinds_or_diameter() -> None:
     for column, name in (
         ("holes_cut = -1", "unit_holes_not_negative"),
         ("extra_wear = -4", "unit_wear_not_negative"),
+        ("wear_ahead = 100", "unit_wear_ahead_within_a_hole"),
         ("regrinds = -1", "unit_regrinds_not_negative"),
         ("own_diameter = 0", "unit_diameter_positive"),
     ):
@@ -207,8 +208,8 @@ def test_a_movement_is_of_exactly_one_thing() -> None:
         _refused_as(
             "movement_of_one_thing",
             f"INSERT INTO inventory_movement "
-            f"(at, by, act, quantity, holes, extra_wear, regrinds, label, reason{columns}) "
-            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, 0, 0, '', ''{values})",
+            f"(at, by, act, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason{columns}) "
+            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, 0, 0, 0, '', ''{values})",
         )
 
 

@@ -226,6 +226,38 @@ def test_holes_in_a_hard_metal_take_more_of_a_taps_life_whether_it_comes_back_or
     assert stock.disagreements() == []
 
 
+def test_three_returns_of_a_hole_take_of_the_life_what_one_return_of_three_takes_and_what_was_kept_for_them() -> None:
+    often, once = _tap("T-1"), _tap("T-2")
+    LifeFactor.objects.create(item=often.item, material="steel", percent=150)
+    LifeFactor.objects.get_or_create(item=once.item, material="steel", defaults={"percent": 150})
+    _keep("J-1", often, once, holes=5)  # three holes at one and a half each, as the plan rounds them
+    for _ in range(3):
+        issuing.issue("J-1", units=[often.pk], **WHO)
+        issuing.take_back("J-1", units={often.pk: (1, "serviceable")}, materials={often.pk: "steel"}, **WHO)
+    issuing.issue("J-1", units=[once.pk], **WHO)
+    issuing.take_back("J-1", units={once.pk: (3, "serviceable")}, materials={once.pk: "steel"}, **WHO)
+    rows = Unit.objects.order_by("tag").values_list("holes_cut", "extra_wear", "wear_ahead")
+    assert list(rows) == [(3, 2, 50), (3, 2, 50)]  # 4.5 of life, rounded up once
+    assert set(UnitHold.objects.values_list("holes", flat=True)) == {0}
+    assert stock.disagreements() == []
+    Unit.objects.filter(pk=once.pk).update(wear_ahead=49)
+    assert [reason.code for reason in stock.disagreements()] == ["ledger_unit_wear_ahead"]
+
+
+def test_a_regrind_begins_a_life_that_nothing_was_rounded_up_for() -> None:
+    tap = _tap("T-1")
+    LifeFactor.objects.create(item=tap.item, material="steel", percent=150)
+    stock.use_unit(unit=tap, holes=1, material="steel", **WHO)
+    stock.send_unit(unit=tap, why="regrind", **WHO)
+    stock.return_unit(unit=tap, **WHO)
+    tap.refresh_from_db()
+    assert (tap.life_used, tap.wear_ahead) == (0, 0)
+    stock.use_unit(unit=tap, holes=1, material="steel", **WHO)
+    tap.refresh_from_db()
+    assert (tap.life_used, tap.wear_ahead) == (2, 50)
+    assert stock.disagreements() == []
+
+
 def test_what_is_in_hand_is_the_jobs_own_and_nobody_elses(bushes: Batch) -> None:
     tap = _tap("T-1")
     _keep("J-1", tap, pieces=5, of=bushes)

@@ -295,15 +295,15 @@ def test_holes_take_more_of_a_life_in_a_hard_metal_rounded_up_and_less_in_a_soft
     assert (movement.holes, movement.extra_wear) == (3, 2)
     tap.refresh_from_db()
     assert (tap.holes_cut, tap.extra_wear, tap.life_used, tap.holds.get().holes) == (3, 2, 5, 3)
-    movement = stock.give_back_unit(unit=tap, holes=5, material="aluminium", **WHO)  # 2.5, so 3
-    assert (movement.holes, movement.extra_wear) == (5, -2)
+    movement = stock.give_back_unit(unit=tap, holes=5, material="aluminium", **WHO)  # 2.5, so 7 with those
+    assert (movement.holes, movement.extra_wear) == (5, -3)
     assert stock.use_unit(unit=tap, holes=1, material="unheard of", **WHO).extra_wear == 0
     tap.refresh_from_db()
-    assert (tap.holes_cut, tap.extra_wear, tap.condition) == (9, 0, "new")
-    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == 20 - 9
-    stock.use_unit(unit=tap, holes=8, material="stainless", **WHO)  # 12 of the 11 that are left
+    assert (tap.holes_cut, tap.extra_wear, tap.condition) == (9, -1, "new")
+    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == 20 - 8
+    stock.use_unit(unit=tap, holes=9, material="stainless", **WHO)  # 13.5 of the 12 that are left
     tap.refresh_from_db()
-    assert (tap.life_used, tap.condition) == (21, "due_regrind")
+    assert (tap.life_used, tap.condition) == (22, "due_regrind")
     assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == -1
     assert stock.disagreements() == []
 

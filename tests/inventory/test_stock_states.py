@@ -44,6 +44,7 @@ class Crib(RuleBasedStateMachine):
         self.now = MONDAY
         self.came = self.gone = self.out = 0  # pieces: received or found, spoilt or missing, in the hands of jobs
         self.done: set[str] = set()
+        self.worn: dict[int, int] = {}  # hundredths of a hole of life that each unit used, never rounded
 
     def teardown(self) -> None:
         DONE.update(self.done)
@@ -93,6 +94,15 @@ class Crib(RuleBasedStateMachine):
         self.done.add(deed.__name__)
         return answer
 
+    def wore(self, answer: Movement | None, *, holes: int, material: str) -> None:
+        """What an act took of a unit's life, reckoned beside it."""
+        if answer is None or answer.unit is None:
+            return
+        unit = answer.unit
+        factors = dict(LifeFactor.objects.filter(item=unit.item).values_list("material", "percent"))
+        used = 0 if answer.regrinds else self.worn.get(unit.pk, 0) + holes * factors.get(material, 100)
+        self.worn[unit.pk] = used
+
     # Units
 
     @rule(which=at, label=labels, signed=st.sampled_from(["", "Ada: new", "Ada: new"]), key=keys)
@@ -102,12 +112,14 @@ class Crib(RuleBasedStateMachine):
     @rule(which=at, holes=few, material=materials, condition=st.none() | conditions, key=keys)
     def give_back(self, which: int, holes: int, material: str, condition: str | None, key: str | None) -> None:
         told = {"holes": holes, "material": material, "condition": condition}
-        self.act(stock.give_back_unit, unit=self.unit(which, issued_to__gt=""), **told, **self.entry(key))
+        answer = self.act(stock.give_back_unit, unit=self.unit(which, issued_to__gt=""), **told, **self.entry(key))
+        self.wore(answer, holes=holes, material=material)
 
     @rule(which=at, holes=few, material=materials, label=labels, key=keys)
     def use(self, which: int, holes: int, material: str, label: str, key: str | None) -> None:
         told = {"holes": holes, "material": material, "label": label}
-        self.act(stock.use_unit, unit=self.units[which], **told, **self.entry(key))
+        answer = self.act(stock.use_unit, unit=self.units[which], **told, **self.entry(key))
+        self.wore(answer, holes=holes, material=material)
 
     @rule(which=at)
     def lend(self, which: int) -> None:
@@ -130,7 +142,8 @@ class Crib(RuleBasedStateMachine):
     def return_(self, which: int, to: int | None, **told: Any) -> None:  # fmt: skip
         told["calibration_due"] = told.pop("due")
         bin = None if to is None else self.bins[to]
-        self.act(stock.return_unit, unit=self.unit(which, away_why__gt=""), bin=bin, **told, **self.entry())
+        answer = self.act(stock.return_unit, unit=self.unit(which, away_why__gt=""), bin=bin, **told, **self.entry())
+        self.wore(answer, holes=told["holes"], material=told["material"])
 
     @rule(which=at, due=st.sampled_from([None, date(2026, 3, 1), date(2026, 3, 30)]))
     def calibrate(self, which: int, due: date | None) -> None:
@@ -229,6 +242,11 @@ class Crib(RuleBasedStateMachine):
             assert min(unit.holes_cut, unit.regrinds, unit.life_used) >= 0
         for batch in Batch.objects.all():
             assert 0 <= batch.held <= batch.on_hand
+
+    @invariant()
+    def life_used_is_rounded_up_once(self) -> None:
+        for unit in Unit.objects.all():
+            assert unit.life_used == -(-self.worn.get(unit.pk, 0) // 100)
 
     @invariant()
     def nothing_is_lost(self) -> None:

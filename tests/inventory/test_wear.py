@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.errors import Refused
-from inventory.wear import MOST, life_of, materials, read_factors, write_factors
+from inventory.wear import MOST, materials, read_factors, worn_by, write_factors
 from inventory.wording import say
 from repairs.methods.values import MATERIALS
 
@@ -38,5 +38,17 @@ def test_a_misspelt_material_is_named_with_what_is_spelt_alike() -> None:
 
 @given(st.integers(0, 10_000), st.integers(1, MOST))
 def test_the_life_taken_is_the_least_whole_number_that_is_enough(holes: int, percent: int) -> None:
-    life = life_of(holes, percent)
+    life, ahead = worn_by(holes, percent)
     assert life * 100 >= holes * percent > (life - 1) * 100
+    assert life * 100 - ahead == holes * percent
+
+
+@given(st.lists(st.tuples(st.integers(0, 50), st.integers(1, 400)), max_size=12))
+def test_many_returns_take_what_all_their_holes_at_once_take(returns: list[tuple[int, int]]) -> None:
+    used = ahead = 0
+    for holes, percent in returns:
+        life, ahead = worn_by(holes, percent, ahead)
+        assert life >= 0
+        assert 0 <= ahead < 100
+        used += life
+    assert used == -(-sum(holes * percent for holes, percent in returns) // 100)
