@@ -191,6 +191,7 @@ def issue(
     *,
     units: Collection[int] = (),
     batches: Mapping[int, int] | None = None,
+    seen: Mapping[int, int] | None = None,
     tags: Collection[str] = (),
     signed: Mapping[int, str] | None = None,
     by: Any,
@@ -199,10 +200,11 @@ def issue(
 ) -> int:
     """Hand these units and quantities of batches out to a label, and what else was scanned: all of it or nothing.
 
-    Each of `tags` is one unit, or one piece of a lot, over and above the kit; a line that is named already is not
-    counted again. `signed` says of a unit, of which no calibration is on record, who signs for it and why. Answers with
-    how many lines were handed out. Raises `LinesRefused` by line (`key_of`) or by the tag
-    as it was scanned, and `Refused`: issue_empty, label_missing.
+    `seen` says what was kept of a batch when somebody decided: where that moved since, as by the same press on
+    another page, nothing is handed out. Each of `tags` is one unit, or one piece of a lot, over and above the kit;
+    a line that is named already is not counted again. `signed` says of a unit, of which no calibration is on record,
+    who signs for it and why. Answers with how many lines were handed out. Raises `LinesRefused` by line (`key_of`) or
+    by the tag as it was scanned, and `Refused`: issue_empty, label_missing.
     """
     if not label:
         raise Refused(Reason("label_missing"))
@@ -236,9 +238,26 @@ def issue(
         if isinstance(thing, Unit):
             stock.issue_unit(unit=thing, signed=(signed or {}).get(thing.pk, ""), **entry)
         else:
+            _refuse_kept_moved(thing, label, (seen or {}).get(thing.pk))
             stock.issue_batch(batch=thing, quantity=counts[thing.pk], **entry)
 
-    return _all_or_none("issue", wanted, counts, hand_out, request_key, scanned_as)
+    def same(thing: Unit | Batch, movement: Movement) -> bool:
+        return isinstance(thing, Unit) or movement.quantity == -counts[thing.pk]
+
+    return _all_or_none("issue", wanted, counts, hand_out, request_key, scanned_as, same)
+
+
+def _refuse_kept_moved(batch: Batch, label: str, seen: int | None) -> None:
+    holds = batch.holds.filter(active=True, reservation__label=label) if seen is not None else ()
+    kept = sum(hold.kept for hold in holds)
+    if seen not in (None, kept):
+        out = in_hand_of(batch, label)
+        raise Refused(Reason("kept_moved", label=label, seen=seen, kept=kept, out=out))
+
+
+def in_hand_of(batch: Batch, label: str) -> int:
+    """How many pieces of a batch a label has in hand."""
+    return stock.in_hand(batches=[batch.pk], labels=[label]).get((batch.pk, label), 0)
 
 
 def take_back(
@@ -272,7 +291,12 @@ def take_back(
         else:
             stock.give_back_batch(batch=thing, quantity=counts[thing.pk], label=label, **entry)
 
-    return _all_or_none("take back", coming, counts, put_back, request_key)
+    def same(thing: Unit | Batch, movement: Movement) -> bool:
+        if isinstance(thing, Unit):
+            return movement.holes == coming[thing.pk][0]
+        return movement.quantity == counts[thing.pk]
+
+    return _all_or_none("take back", coming, counts, put_back, request_key, same=same)
 
 
 def broke(
@@ -308,7 +332,7 @@ def broke(
             gone_as = stock.lose_unit if lost else stock.scrap_unit
             gone_as(unit=thing, reason=reason, request_key=request, **entry)
             return
-        out = stock.in_hand(batches=[thing.pk], labels=[label]).get((thing.pk, label), 0)
+        out = in_hand_of(thing, label)
         if pieces > out:  # more would be taken from what lies there for others
             raise Refused(Reason("gives_back_too_much", label=label, issued=out, quantity=pieces))
         stock.give_back_batch(batch=thing, quantity=pieces, label=label, request_key=before, **entry)
@@ -331,19 +355,26 @@ def _all_or_none(
     carry_out: Callable[[Unit | Batch, str | None], None],
     request_key: str | None,
     scanned_as: Mapping[str, str] | None = None,
+    same: Callable[[Unit | Batch, Movement], bool] = lambda thing, movement: True,
 ) -> int:
-    """Carry out every line under lock, or none; a line that this request carried out already counts as done."""
+    """Carry out every line under lock, or none; a line that this request carried out already counts as done.
+
+    Where that was another amount, which `same` tells, somebody went back and typed anew: it is refused, since what was
+    typed would be passed over in silence.
+    """
     reasons: dict[str, Reason] = {}
     with act():
         there_units, there_batches = reservations.lock(units=units, batches=batches)
         things: list[Unit | Batch] = [*there_units.values(), *there_batches.values()]
         keys = {thing: _request(request_key, deed, key_of(thing)) for thing in things}
         asked = [key for key in keys.values() if key is not None]
-        done = set(Movement.objects.filter(request_key__in=asked).values_list("request_key", flat=True))
+        done = {line.request_key: line for line in Movement.objects.filter(request_key__in=asked)}
         for thing in things:
-            if keys[thing] in done:
-                continue
             try:
+                if keys[thing] in done:
+                    if not same(thing, done[keys[thing]]):
+                        raise Refused(Reason("press_was_other"))
+                    continue
                 carry_out(thing, keys[thing])
             except Refused as refused:
                 key = key_of(thing)

@@ -10,7 +10,7 @@ from django import forms
 from inventory import issuing
 from inventory.errors import Reason
 from inventory.forms.acts import AS_THEY_COME, ask_material, material_field
-from inventory.forms.fields import Answers, Fault, count_field, text_field
+from inventory.forms.fields import Answers, CountField, Fault, count_field, text_field
 
 
 class _CounterLineForm(Answers):
@@ -35,7 +35,10 @@ class _CounterLineForm(Answers):
 
     def refuse(self, reason: Reason) -> None:
         """Put what the act refused at the line."""
-        at = {"gives_back_too_much": "pieces", "batch_short": "pieces", "unit_calibration_missing": "signed"}
+        at = {
+            "gives_back_too_much": "pieces", "batch_short": "pieces", "kept_moved": "pieces",
+            "unit_calibration_missing": "signed",
+        }  # fmt: skip
         self.add_error(at.get(reason.code), Fault(reason))
 
 
@@ -48,8 +51,10 @@ class HandOutForm(_CounterLineForm):
     take = forms.BooleanField(label="issue it", required=False)
     pieces = count_field("Pieces", least=0, required=False)
     signed = text_field("No calibration on record: who signs for it, and why", 200)
+    seen = CountField(min_value=0, required=False, widget=forms.HiddenInput)  # what was kept when the page was made
     side = "out"
     unit_fields = ("take", "signed")
+    batch_fields = ("pieces", "seen")
 
     def __init__(self, data: Any = None, *, line: issuing.KitLine, initial: Mapping[str, Any] | None = None) -> None:
         super().__init__(data, line=line, initial=initial)
@@ -80,6 +85,13 @@ class ComeBackForm(_CounterLineForm):
         super().__init__(data, line=line, initial=initial)
         if line.unit is not None:
             ask_material(self, line.unit)
+
+    def refuse_unpressed(self) -> bool:
+        """Put at its field what is typed of a thing that broke or is lost while another button was pressed."""
+        typed = [name for name in ("gone", "why") if self.cleaned_data.get(name)]
+        for name in typed:
+            self.add_error(name, Fault(Reason("broke_or_lost_unpressed")))
+        return bool(typed)
 
     def refuse(self, reason: Reason) -> None:
         """Put what the act refused at the line; of pieces, at those that it spoke of."""

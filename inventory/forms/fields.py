@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
@@ -176,9 +177,25 @@ class DayField(forms.CharField):
         return day
 
 
-def count_field(label: str, *, least: int, required: bool = True) -> forms.IntegerField:
-    number = forms.NumberInput(attrs={"inputmode": "numeric"})
-    return forms.IntegerField(label=label, min_value=least, max_value=MOST, required=required, widget=number)
+class CountField(forms.IntegerField):
+    """Cleans to a whole number, written in digits alone: "12.0", "12,0" and "1.000" are no counts, and are told so.
+
+    A text field to the browser, which in a field for numbers would drop what it cannot read, and keep the "16" of a
+    tag "T-16" that was scanned into it.
+    """
+
+    widget = forms.TextInput
+
+    def to_python(self, value: Any) -> int | None:
+        text = str(value).strip() if value is not None else ""
+        if text and not re.fullmatch(r"[+-]?[0-9]{1,18}", text):
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return int(text) if text else None
+
+
+def count_field(label: str, *, least: int, required: bool = True) -> CountField:
+    number = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+    return CountField(label=label, min_value=least, max_value=MOST, required=required, widget=number)
 
 
 def text_field(label: str, longest: int, *, required: bool = False, **attrs: str) -> forms.CharField:

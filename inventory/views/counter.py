@@ -103,9 +103,10 @@ def issue(request: HttpRequest, label: str) -> HttpResponse:
     units = [form.line.thing.pk for form in forms if form.cleaned_data.get("take")]
     batches = {form.line.thing.pk: pieces for form in forms if (pieces := form.cleaned_data.get("pieces"))}
     signed = {form.line.thing.pk: form.cleaned_data.get("signed", "") for form in forms}
+    seen = {form.line.thing.pk: kept for form in forms if (kept := form.cleaned_data.get("seen")) is not None}
     try:
         count = issuing.issue(
-            label, units=units, batches=batches, tags=whole.cleaned_data["tags"], signed=signed,
+            label, units=units, batches=batches, seen=seen, tags=whole.cleaned_data["tags"], signed=signed,
             by=known_as(request.user), as_of=now, request_key=whole.cleaned_data["request_key"] or None,
         )  # fmt: skip
     except LinesRefused as refused:
@@ -164,7 +165,8 @@ def take_back(request: HttpRequest, label: str) -> HttpResponse:
     for how in ("broke", "lost"):
         if how in request.POST:
             return _ended(request, label, now, whole, forms, how)
-    if not valid or not _scanned_alone(label, whole, forms):
+    unpressed = [form for form in forms if form.refuse_unpressed()]
+    if not valid or unpressed or not _scanned_alone(label, whole, forms):
         return _page(request, label, now, back=(whole, forms), status=400)
     units = {
         form.line.thing.pk: (form.cleaned_data["holes"] or 0, form.cleaned_data["condition"])

@@ -258,3 +258,56 @@ def test_a_kept_gauge_without_a_calibration_on_record_is_not_ticked_and_says_so(
     assert re.search(rf'name="out-u{tap.pk}-take"[^>]* checked', page)
     assert not re.search(rf'name="out-u{gauge.pk}-take"[^>]* checked', page)
     assert page.count("no calibration on record") == 1
+
+
+def test_a_kit_open_on_two_pages_is_not_handed_out_twice_out_of_what_is_free(keeper: Client, bushes: Batch) -> None:
+    _keep("J-1", batch=bushes)
+    address = reverse("counter-issue", args=["J-1"])
+    first, second = (_sent(_page(keeper), address) for _ in range(2))
+    assert keeper.post(address, first).status_code == 302
+    refused = keeper.post(address, second)
+    assert refused.status_code == 409
+    assert "by now it is 0, and 5 are in its hand" in refused.content.decode()
+    bushes.refresh_from_db()
+    assert (bushes.on_hand, bushes.held) == (5, 0)
+    again = second | {f"out-{key_of(bushes)}-seen": "0"}  # as the page that was answered has it
+    assert f'name="out-{key_of(bushes)}-seen" value="0"' in refused.content.decode()
+    assert keeper.post(address, again).status_code == 302
+    assert Batch.objects.get(pk=bushes.pk).on_hand == 0
+
+
+def test_whoever_goes_back_and_types_another_figure_is_told_that_the_press_was_done(
+    keeper: Client, bushes: Batch
+) -> None:
+    _keep("J-1", batch=bushes)
+    address, key = reverse("counter-issue", args=["J-1"]), key_of(bushes)
+    sent = _sent(_page(keeper), address)
+    for _ in range(2):
+        assert keeper.post(address, sent).status_code == 302
+    other = keeper.post(address, sent | {f"out-{key}-pieces": "3"})
+    assert other.status_code == 409
+    assert "already carried out with another figure" in other.content.decode()
+    assert Movement.objects.filter(act="issued").count() == 1
+
+
+def test_what_is_typed_of_a_thing_that_broke_is_not_passed_over_by_taking_all_back(keeper: Client, tap: Unit) -> None:
+    _keep("J-1", tap)
+    _issue(keeper)
+    address = reverse("counter-take-back", args=["J-1"])
+    sent = _sent(_page(keeper), address) | {f"in-{key_of(tap)}-why": "snapped"}
+    refused = keeper.post(address, sent)
+    assert refused.status_code == 400
+    text = refused.content.decode()
+    assert "Press “Broke” or “Lost” at this line" in text
+    assert 'value="snapped"' in text
+    assert Unit.objects.get().issued_to == "J-1"
+
+
+@pytest.mark.parametrize("typed", ["-1", "12,0", "12.0", "1.000", "1e3", "T-16", "9" * 30, "½"])
+def test_pieces_that_are_no_whole_number_are_told_and_stay_as_typed(keeper: Client, bushes: Batch, typed: str) -> None:
+    _keep("J-1", batch=bushes)
+    answer = _issue(keeper, status=400, **{f"out-{key_of(bushes)}-pieces": typed})
+    text = answer.content.decode()
+    assert f"“{typed}” is no whole number of 0 or more" in text
+    assert f'value="{typed}"' in text
+    assert not Movement.objects.filter(act="issued").exists()
