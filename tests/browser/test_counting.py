@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from inventory import counting, stock
 from inventory.counting import Finding
-from inventory.models import Batch, Movement, StockCount, Unit
+from inventory.models import Batch, Bin, Movement, StockCount, Unit
 from inventory.roles import give_role
 from tests.browser.screen import NAME, PASSWORD, log_in, picture, runs_off
 from tests.factories import BatchFactory, BinFactory, InsertFactory, SiteFactory, TapFactory, UnitFactory
@@ -150,4 +150,42 @@ def test_a_press_at_one_line_of_the_review_keeps_the_reasons_typed_at_others(
     assert sorted(Movement.objects.filter(act="counted").values_list("batch__lot", "reason")) == [
         ("L-7", "yearly count"), ("L-9", "fell behind the drawer"),
     ]  # fmt: skip
+    context.close()
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (820, 1180)])
+def test_what_is_scanned_or_typed_wrong_into_a_figure_is_told_and_enter_never_ends_a_bin(
+    browser: Browser, live_server: Any, width: int, height: int, scripts: bool
+) -> None:
+    lot = Batch.objects.get(lot="L-9")
+    count = counting.start(site="Main", bins=[lot.bin_id], blind=True, by="Ben", as_of=timezone.now())
+    size = ViewportSize(width=width, height=height)
+    context = browser.new_context(base_url=live_server.url, viewport=size, java_script_enabled=scripts)
+    page = context.new_page()
+    log_in(page)
+    page.goto(f"/shelf/counts/{count.pk}/bins/{lot.bin_id}/")
+    for typed in ("T-16", "12,0", "-3", "9" * 30):
+        page.get_by_label("L-9").focus()
+        page.keyboard.press("ControlOrMeta+a")
+        page.keyboard.type(typed)  # as a scanner does, which ends with Enter
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("alert")).to_contain_text(f"“{typed}” is no whole number")
+        expect(page.get_by_label("L-9")).to_have_value(typed)
+    page.get_by_label("L-9").fill("10")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("This bin is not done yet")
+    expect(page.get_by_label("L-9")).to_have_value("10")
+    page.reload()
+    assert runs_off(page) == []
+    assert count.bins.get().done_at is None
+    Bin.objects.filter(pk=lot.bin_id).update(name="B44")  # renamed meanwhile
+    stock.issue_batch(batch=lot, quantity=2, label="J-1", by="Ida", as_of=timezone.now())  # and moved under the count
+    page.get_by_role("button", name="Save: the last bin").click()
+    expect(page.get_by_text("Every bin is done.")).to_be_visible()
+    page.go_back()
+    page.get_by_role("button", name="Save: the last bin").click()  # pressed again
+    expect(page.get_by_text("Every bin is done.")).to_be_visible()
+    (line,) = [each for each in counting.review(count).of("differs") if each.batch]
+    assert (line.difference, line.bin.name) == (-2, "B44"), "the two that were issued since are no difference"
     context.close()
