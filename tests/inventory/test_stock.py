@@ -304,7 +304,7 @@ def test_holes_take_more_of_a_life_in_a_hard_metal_rounded_up_and_less_in_a_soft
     stock.use_unit(unit=tap, holes=9, material="stainless", **WHO)  # 13.5 of the 12 that are left
     tap.refresh_from_db()
     assert (tap.life_used, tap.condition) == (22, "due_regrind")
-    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == -1
+    assert stock.lines(kinds=["tap"], threads=[M16])[0].life_left == -3
     assert stock.disagreements() == []
 
 
