@@ -171,7 +171,7 @@ class Crib(RuleBasedStateMachine):
         if self.act(stock.receive_batch, item=self.insert, bin=self.bins[to], **told, **self.entry()):
             self.came += quantity
 
-    @rule(which=at, quantity=few, label=labels)
+    @rule(which=at, quantity=st.integers(1, 3), label=labels)
     def hand_out(self, which: int, quantity: int, label: str) -> None:
         batch = self.batch(which)
         if batch and self.act(stock.issue_batch, batch=batch, quantity=quantity, label=label, **self.entry()):
@@ -257,7 +257,7 @@ class Crib(RuleBasedStateMachine):
 
 DONE: set[str] = set()
 BOUNDED = settings(
-    max_examples=30,
+    max_examples=80,
     stateful_step_count=25,
     deadline=None,
     derandomize=True,
