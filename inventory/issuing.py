@@ -76,7 +76,7 @@ class KitLine:
         """Whether it lies in its bin and can be handed out without anybody's signature."""
         if self.unit is None:
             return self.kept > 0 and self.shelved.state != "expired"
-        return not self.shelved.uncalibrated and self.shelved.state in ("at_hand", "held", "due_regrind")
+        return not self.shelved.uncalibrated and self.shelved.state in ("at_hand", "held")
 
 
 @dataclass(frozen=True, slots=True)

@@ -223,7 +223,8 @@ class StockLine:
     holes of plain metal (None: no life kept for this item); `factors` are pairs of a parent material and what one
     hole in it takes of that life, in percent. The `facts` of a unit that has a diameter of its own since it was
     reground have that one in place of the item's. `available` is a batch's on hand less held. `tag` is the unit's tag
-    or the batch's lot; `walk` the bin's walk number. Dates are the last good day.
+    or the batch's lot; `walk` the bin's walk number. Dates are the last good day. `away_late`: the last day away is
+    over, and it is not back.
     """
 
     tag: str
@@ -240,6 +241,7 @@ class StockLine:
     holds: tuple[Held, ...] = ()
     away_why: str = ""
     away_until: date | None = None
+    away_late: bool = False
     calibration_due: date | None = None
     expires: date | None = None
     factors: tuple[tuple[str, int], ...] = ()

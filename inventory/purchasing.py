@@ -376,7 +376,7 @@ def receive_order(
 
     A part leaves the rest on order, unless `complete` says that nothing more will come. All of it or nothing. The same
     `request_key` answers with the delivery that it made. Raises `Refused`: order_unknown, order_closed,
-    nothing_came, order_line_unknown, item_is_tagged, item_is_counted, and what receiving refuses (tag_taken,
+    nothing_came, order_line_unknown, tags_missing, item_is_counted, and what receiving refuses (tag_taken,
     batch_dates_differ …).
     """
     at = aware(as_of)
@@ -400,6 +400,8 @@ def receive_order(
                 of = wanted.get((each.line, each.item))
                 if of is None:
                     raise Refused(Reason("order_line_unknown", number=number))
+                if not of.item.counted and (each.quantity or not each.tags):
+                    raise Refused(Reason("tags_missing", item=str(of.item)))
                 if each.tags or not of.item.counted:
                     for tag in each.tags:
                         receive_unit(

@@ -17,7 +17,7 @@ from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import Facts
 from inventory.models import Batch, BatchHold, Item, Reservation, Unit, UnitHold
-from inventory.stock import AT_HAND, aware, batch_short, unit_held
+from inventory.stock import AT_HAND, aware, batch_short, shop_day, unit_held
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,9 +216,9 @@ def _units_in_the_way(units: dict[int, Unit], wishes: Sequence[UnitWish], label:
             reasons.append(Reason("unit_unknown", id=unit_id))
             continue
         if unit.away_why:
-            # The last day away, as the shop counts days, is over before the hold starts, or it is late.
+            # The last day away, as the shop counts days, is ahead, and over before the hold starts.
             first_day = start.astimezone(settings.SHOP_ZONE).date()
-            if unit.away_until is None or unit.away_until >= first_day:
+            if unit.away_until is None or not shop_day(at) <= unit.away_until < first_day:
                 reasons.append(Reason("unit_away", tag=unit.tag, why=unit.away_why, until=unit.away_until))
         elif unit.condition not in AT_HAND or unit.condition == "due_regrind":
             reasons.append(Reason("unit_not_at_hand", tag=unit.tag, condition=unit.condition))

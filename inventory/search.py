@@ -56,7 +56,7 @@ class Shelved:
     `state` is one of lost, retired, away, issued, due_regrind, calibration_over, held (now), at_hand of a unit;
     none_left, expired, all_held, at_hand of a batch. `held` is the hold that says most: that of now, else the next.
     `life_left` is the item's life less what was used of it and what active holds will take; None where no life is kept.
-    `overdue`: it is away, and the last day of that is over.
+    `overdue`: it is away, and the last day of that is over; `calibration_over`: so is that of its calibration.
     """
 
     facts: Facts
@@ -67,6 +67,7 @@ class Shelved:
     held: Kept | None = None
     life_left: int | None = None
     overdue: bool = False
+    calibration_over: bool = False
 
     @property
     def thing(self) -> Any:
@@ -83,6 +84,11 @@ class Shelved:
     def free(self) -> int:
         """What of a batch is kept for nobody."""
         return self.batch.on_hand - self.batch.held if self.batch else 0
+
+    @property
+    def life_over(self) -> int:
+        """The holes that were cut or promised beyond a unit's life."""
+        return max(0, -(self.life_left or 0))
 
     @property
     def promised(self) -> int:
@@ -137,7 +143,8 @@ def shelved(units: Iterable[Unit], batches: Iterable[Batch], *, as_of: datetime)
 def _unit(unit: Unit, of: Facts, holds: tuple[Kept, ...], as_of: datetime, today: date) -> Shelved:
     ahead = [hold for hold in holds if hold.end is None or hold.end > as_of]
     state = "held" if ahead and ahead[0].start <= as_of else "at_hand"
-    if unit.calibration_due is not None and unit.calibration_due < today:
+    over = unit.calibration_due is not None and unit.calibration_due < today
+    if over:
         state = "calibration_over"
     if unit.condition not in ("new", "serviceable"):
         state = unit.condition
@@ -146,7 +153,7 @@ def _unit(unit: Unit, of: Facts, holds: tuple[Kept, ...], as_of: datetime, today
     left = None if of.life is None else of.life - unit.life_used - sum(hold.amount for hold in holds)
     overdue = unit.away_until is not None and unit.away_until < today
     held = ahead[0] if ahead else None
-    return Shelved(of, state, unit=unit, holds=holds, held=held, life_left=left, overdue=overdue)
+    return Shelved(of, state, unit=unit, holds=holds, held=held, life_left=left, overdue=overdue, calibration_over=over)
 
 
 def _state_of_batch(batch: Batch, today: date) -> str:

@@ -274,6 +274,7 @@ SENTENCES: dict[str, str] = {
     "answer_unreadable": "“{typed}” has a character in it that cannot be kept; type it again.",
     "item_is_counted": "{item}: such things are counted and lie in batches; they carry no tags.",
     "item_is_tagged": "{item}: such things carry a tag each; they are not counted in batches.",
+    "tags_missing": "{item}: such things carry a tag each; name the tags of those that came.",
     "item_cannot_be_matched": "{item} cannot be matched on {missing}: nothing entered.",
     # --- stock
     "site_unknown": "There is no site “{typed}”[; there are {known}].",
@@ -283,7 +284,10 @@ SENTENCES: dict[str, str] = {
     "unit_not_away": "{tag} is not away.",
     "unit_issued": "{tag} is issued to {label}.",
     "unit_not_issued": "{tag} is not issued to anybody.",
-    "unit_not_at_hand": "{tag} cannot be used: {condition}.",
+    "unit_not_at_hand": "{tag} cannot be used: {condition:word}.",
+    "unit_held_meanwhile": (
+        "{tag} is kept for {label} from {start} to {end}: lend it until a day before that, or have it released there first."
+    ),
     "unit_held": "{tag} is held for {label} from {start} to {end}.",
     "unit_unknown": "There is no unit {id}.",
     "batch_unknown": "There is no batch {id}.",
@@ -303,6 +307,7 @@ SENTENCES: dict[str, str] = {
     "diameter_grew": "A regrind takes metal away: it cannot cut {diameter_nm} where it cut {before_nm} before.",
     "calibration_due_missing": ("Say until when it is good: {item} has no interval entered that would tell."),
     "unit_calibration_missing": "No calibration is on record for {tag}: enter its date on its page, or say who signs for it, and why.",
+    "unit_due_regrind": "{tag} is due for regrind; it is not issued before that.",
     "unit_calibration_overdue": "The calibration of {tag} was good until {due}; it cannot be issued before the next.",
     "batch_expired": "{item}[, lot {lot}] was good until {expires}; it cannot be issued.",
     "already_in_bin": "{name} is in bin {bin} already.",
@@ -416,6 +421,9 @@ SENTENCES: dict[str, str] = {
     # --- ledger
     "ledger_knows_no_unit": "{tag}: the ledger knows nothing of this unit.",
     "ledger_unit_place": "{tag}: by the ledger {ledger} in its bin, by the unit {expected}.",
+    "ledger_unit_bin": "{tag}: by the ledger it was put into {ledger}, by the unit into {bin}.",
+    "ledger_unit_label": "{tag}: not in one hand[; by the ledger issued to {ledger}][; by the unit issued to {label}].",
+    "ledger_unit_condition": "{tag}: by the ledger it is {ledger:word}, by the unit {condition:word}.",
     "ledger_unit_holes": "{tag}: by the ledger {ledger:hole|holes} cut, by the unit {holes}.",
     "ledger_unit_wear_ahead": "{tag}: by the ledger its life used is rounded up by {ledger} hundredths of a hole, by the unit by {ahead}.",
     "ledger_unit_wear": "{tag}: by the ledger {ledger:hole|holes} of extra wear, by the unit {wear}.",
@@ -424,10 +432,11 @@ SENTENCES: dict[str, str] = {
         "{tag}: its own diameter is not what the ledger says[; by the ledger {ledger_nm}][; by the unit {diameter_nm}]."
     ),
     "ledger_unit_calibration": "{tag}: by the ledger its calibration is good until {ledger}[, by the unit until {due}].",
-    "ledger_unit_gone_held": "{tag} is {condition}, and {label} still holds it.",
+    "ledger_unit_gone_held": "{tag} is {condition:word}, and {label} still holds it.",
     "ledger_batch_issued": (
         "{item}[, lot {lot}]: the holds of {label} say {holds} issued, by the ledger it has {ledger}."
     ),
+    "ledger_batch_bin": "{item}[, lot {lot}]: by the ledger it moved in {ledger}, by the batch it lies in {bin}.",
     "ledger_batch_on_hand": "{item}[, lot {lot}]: by the ledger {ledger} on hand, by the batch {on_hand}.",
     "ledger_batch_held": "{item}[, lot {lot}]: its active holds come to {holds}, by the batch it is {held}.",
     # --- purchasing

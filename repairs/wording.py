@@ -264,6 +264,7 @@ SENTENCES: dict[str, str] = {
     "due_regrind": "It is due for regrind.",
     "gone": "It is {condition:word}.",
     "away": "Away {why:word} until {until}.",
+    "away_late": "Away {why:word}; it was to be back by the end of {due}, and is not.",
     "away_open": "Away {why:word}; nobody has entered until when.",
     "back_in_time": "Away {why:word} until {until}: back in time.",
     "held": "Held for {label} from {start} to {end}.",

@@ -63,7 +63,7 @@ class LendForm(MoveForm):
     to = text_field("To whom", 80, required=True, list="people")
     new_name = forms.BooleanField(label="a new name: enter it", required=False)
     until = DayField(label="Until the end of", ahead=True)
-    at: Mapping[str, str] = {"person_unknown": "to", "person_ambiguous": "to"}
+    at: Mapping[str, str] = {"person_unknown": "to", "person_ambiguous": "to", "unit_held_meanwhile": "until"}
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
@@ -84,10 +84,25 @@ class SendForm(MoveForm):
     why = forms.ChoiceField(label="For", choices=[("regrind", "regrind"), ("calibration", "calibration")])
     to = text_field("To which firm", 80)
     until = DayField(label="Back by the end of", ahead=True)
+    at: Mapping[str, str] = {"regrinds_used_up": "why"}
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial["why"] = "calibration" if is_gauge(thing) else "regrind"
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
         return stock.send_unit(unit=self.thing, why=asked["why"], to=asked["to"], until=asked["until"], **entry)
+
+
+def is_gauge(unit: Any) -> bool:
+    """Whether a unit is measured with, and so calibrated."""
+    return KINDS[unit.item.kind].calibrated or unit.calibration_due is not None
+
+
+def cuts(unit: Any) -> bool:
+    """Whether holes are cut with a unit, or its item has a life to be used up."""
+    return KINDS[unit.item.kind].wears or unit.item.life is not None
 
 
 AS_THEY_COME = [("serviceable", "serviceable"), ("due_regrind", "due for regrind"), ("new", "as new")]
@@ -139,6 +154,8 @@ class ReturnForm(MoveForm):
                 del self.fields[name]
         if thing.item.diameter is None:
             self.fields.pop("diameter", None)
+        if not cuts(thing):
+            del self.fields["holes"], self.fields["condition"]
         if thing.away_why == "calibration":
             self.initial["calibration_due"] = _calibration_proposed(thing, as_of)
         ask_material(self, thing)
@@ -149,8 +166,8 @@ class ReturnForm(MoveForm):
         return stock.return_unit(
             unit=unit,
             bin=stock.bin_named(site=unit.bin.site.name, name=asked["bin"]),
-            condition=asked["condition"],
-            holes=asked["holes"] or 0,
+            condition=asked.get("condition") or "serviceable",
+            holes=asked.get("holes") or 0,
             material=asked.get("material", ""),
             reground=False if asked.get("not_reground") else None,
             diameter=asked.get("diameter"),
@@ -170,10 +187,13 @@ class GiveBackForm(MoveForm):
     def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
         super().__init__(data, thing=thing, as_of=as_of)
         ask_material(self, thing)
+        if not cuts(thing):
+            del self.fields["holes"], self.fields["condition"]
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
-        told = {"holes": asked["holes"] or 0, "material": asked.get("material", ""), "condition": asked["condition"]}
+        told = {"holes": asked.get("holes") or 0, "material": asked.get("material", "")}
+        told["condition"] = asked.get("condition")
         return stock.give_back_unit(unit=self.thing, **told, **entry)
 
 
@@ -192,6 +212,43 @@ class UseForm(MoveForm):
         asked = self.cleaned_data
         told = {"holes": asked["holes"], "material": asked.get("material", ""), "label": asked["label"]}
         return stock.use_unit(unit=self.thing, **told, **entry)
+
+
+class AdjustForm(MoveForm):
+    """What was booked of a unit's holes was wrong."""
+
+    holes = count_field("Holes cut with it in all", least=0)
+    used = count_field("Life that they took, in holes", least=0)
+    condition = forms.ChoiceField(label="Its condition", choices=AS_THEY_COME)
+    reason = text_field("What was wrong", 200, required=True)
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial.update(holes=thing.holes_cut, used=thing.life_used, condition=thing.condition)
+
+    def book(self, **entry: Any) -> Movement:
+        return stock.adjust_unit(
+            unit=self.thing,
+            **{name: self.cleaned_data[name] for name in ("holes", "used", "condition", "reason")},
+            **entry,
+        )
+
+
+class FindForm(MoveForm):
+    """A unit that was lost is found again."""
+
+    bin = text_field("In which bin it lies now", 40, required=True)
+    reason = text_field("Where it was", 200, required=True)
+    at: Mapping[str, str] = {"bin_unknown": "bin"}
+
+    def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
+        super().__init__(data, thing=thing, as_of=as_of)
+        self.initial["bin"] = thing.bin.name
+
+    def book(self, **entry: Any) -> Movement:
+        asked, unit = self.cleaned_data, cast("Unit", self.thing)
+        bin = stock.bin_named(site=unit.bin.site.name, name=asked["bin"])
+        return stock.find_unit(unit=unit, bin=bin, reason=asked["reason"], **entry)
 
 
 class MoveUnitForm(MoveForm):
@@ -277,7 +334,7 @@ class SpoiltForm(MoveForm):
 
 UNIT_ACTS: dict[str, type[MoveForm]] = {
     "return": ReturnForm, "give_back": GiveBackForm, "lend": LendForm, "send": SendForm, "use": UseForm,
-    "move": MoveUnitForm, "calibrate": CalibrateForm, "end": EndForm,
+    "move": MoveUnitForm, "calibrate": CalibrateForm, "adjust": AdjustForm, "end": EndForm, "find": FindForm,
 }  # fmt: skip
 BATCH_ACTS: dict[str, type[MoveForm]] = {"count": CountForm, "spoilt": SpoiltForm, "move": MoveBatchForm}
 
@@ -285,10 +342,11 @@ BATCH_ACTS: dict[str, type[MoveForm]] = {"count": CountForm, "spoilt": SpoiltFor
 def acts_on(unit: Unit) -> tuple[str, ...]:
     """The acts that a unit admits as it is."""
     if unit.condition in stock.GONE:
-        return ()
+        return ("find",) if unit.condition == "lost" else ()
     if unit.away_why:
         return ("return", "end")
+    wear = (("use",), ("adjust",)) if cuts(unit) else ((), ())
     if unit.issued_to:
-        return ("give_back", "use", "end")
-    gauge = KINDS[unit.item.kind].calibrated or unit.calibration_due is not None
-    return ("lend", "send", "use", "move", *(("calibrate",) if gauge else ()), "end")
+        return ("give_back", *wear[0], *wear[1], "end")
+    calibrate = ("calibrate",) if is_gauge(unit) else ()
+    return ("lend", "send", *wear[0], "move", *calibrate, *wear[1], "end")

@@ -19,9 +19,12 @@ ACTS = (
 )  # fmt: skip
 
 
+_CONDITIONS = {"due_regrind": "due for regrind"}
+
+
 def conditions() -> list[tuple[str, str]]:
     """Conditions as choices; a function, so that the words may change without a migration."""
-    return [(condition, condition.replace("_", " ")) for condition in CONDITIONS]
+    return [(condition, _CONDITIONS.get(condition, condition)) for condition in CONDITIONS]
 
 
 def away() -> list[tuple[str, str]]:
@@ -192,7 +195,7 @@ class Movement(models.Model):
     and -1 when it goes, 0 when neither. `holes` is the change of the unit's holes cut (negative when a
     regrind gives it a new life), `extra_wear`, `wear_ahead` and `regrinds` change as the unit's own. Summed up, they
     give the balances. `diameter` is the unit's own after a regrind that changed it, the last such one being what it
-    has; `calibration_due` likewise its last good day from then on.
+    has; `calibration_due` likewise its last good day from then on. `condition` is the unit's from then on.
     """
 
     at = models.DateTimeField()
@@ -207,6 +210,7 @@ class Movement(models.Model):
     regrinds = models.BigIntegerField(default=0)
     diameter = models.BigIntegerField(null=True, blank=True)
     calibration_due = models.DateField(null=True, blank=True)
+    condition = models.CharField(max_length=16, blank=True, default="", choices=conditions)
     from_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     to_bin = models.ForeignKey(Bin, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     person = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="movements")

@@ -42,7 +42,7 @@ from inventory.purchasing import refuse_terms
 from inventory.quantities import read_money
 from inventory.sheets.columns import HEADINGS, POINTS, item_fields
 from inventory.sheets.judging import Row, Sheet, Told, nobody, read_sheet
-from inventory.stock import GONE, aware, tag_taken, worn
+from inventory.stock import AT_HAND, GONE, aware, tag_taken, worn
 from inventory.threads import Reading, Thread
 
 _BATCH = 2_000
@@ -647,8 +647,10 @@ class _Plan:
                 regrinds=unit.regrinds,
                 diameter=unit.own_diameter,
                 calibration_due=unit.calibration_due,
+                condition=unit.condition if unit.condition in AT_HAND else "",
                 **of,
             )
+            of["condition"] = unit.condition
             if unit.away_why:
                 deed = "lent" if unit.away_why == "loan" else "sent"
                 yield self._movement(deed, unit.bin, quantity=-1, person=unit.borrower, **of)

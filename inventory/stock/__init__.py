@@ -33,6 +33,7 @@ from inventory.stock.places import (
 )
 from inventory.stock.shelf import distinct_threads, lines
 from inventory.stock.units import (
+    adjust_unit,
     calibrate_unit,
     calibration_proposed,
     find_unit,
@@ -61,6 +62,7 @@ __all__ = [
     "add_bin",
     "add_person",
     "adjust_batch",
+    "adjust_unit",
     "aware",
     "batch_by_id",
     "batch_of",

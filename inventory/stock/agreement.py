@@ -5,40 +5,52 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
-from django.db.models import F, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum
 
 from inventory.errors import Reason
 from inventory.models import Batch, BatchHold, Movement, Unit, UnitHold
 from inventory.stock.ledger import AT_HAND, GONE
+
+# The acts after which a label has a unit in hand, and those after which it has not.
+_TO_HAND = ("issued",)
+_FROM_HAND = ("received", "given_back", "lent", "sent", "returned", "counted", "scrapped", "lost")
 
 
 def disagreements() -> list[Reason]:
     """Every place where the balances and the ledger do not say the same; empty when all is well.
 
     A unit's holes cut, extra wear, what that is rounded up by and regrinds are the sums of its movements'; its
-    quantities sum up to 1 while it is in its bin and to 0 otherwise; its own diameter is that of the last movement
-    that has one, and so is the last good day of its calibration, where any movement tells one (those of before it
-    was written down do not). Nothing that is gone is held. A batch's on hand is the sum of its movements, its held
-    what its active holds still keep; what its holds say was issued to a label is no more than the ledger issued to
-    it.
+    quantities sum up to 1 while it is in its bin and to 0 otherwise; its bin is where the last movement put it, and it is in the hand of the label to
+    which the last one that moved it issued it, if any. Its own diameter is that of the last movement that has one, and
+    so are its condition and the last good day of its calibration, where any movement tells them (those of before they
+    were written down do not). Nothing that is gone is held. A batch's on hand is the sum of its movements in its own
+    bin, its held what its active holds still keep; what its holds say was issued to a label is no more than the ledger
+    issued to it.
     """
     return [*_of_units(), *_of_batches()]
 
 
 def _of_units() -> list[Reason]:
     found: list[Reason] = []
-    measured = Movement.objects.filter(unit=OuterRef("pk"), diameter__isnull=False).order_by("-pk")
-    calibrated = Movement.objects.filter(unit=OuterRef("pk"), calibration_due__isnull=False).order_by("-pk")
+
+    def last(column: str, **told: Any) -> Subquery:
+        return Subquery(Movement.objects.filter(unit=OuterRef("pk"), **told).order_by("-pk").values(column)[:1])
+
     units: QuerySet[Any, Any] = Unit.objects.annotate(
         moved=Sum("movements__quantity"),
         cut=Sum("movements__holes"),
         wear=Sum("movements__extra_wear"),
         ahead=Sum("movements__wear_ahead"),
         ground=Sum("movements__regrinds"),
-        diameter=Subquery(measured.values("diameter")[:1]),
-        due=Subquery(calibrated.values("calibration_due")[:1]),
+        diameter=last("diameter", diameter__isnull=False),
+        due=last("calibration_due", calibration_due__isnull=False),
+        state=last("condition", condition__gt=""),
+        lies=last("to_bin__name", to_bin__isnull=False),
+        lies_in=last("to_bin", to_bin__isnull=False),
+        hand=last("label", act__in=[*_TO_HAND, *_FROM_HAND]),
+        deed=last("act", act__in=[*_TO_HAND, *_FROM_HAND]),
     )
-    for unit in units.order_by("tag"):
+    for unit in units.select_related("bin").order_by("tag"):
         tag = unit.tag
         if unit.moved is None:
             found.append(Reason("ledger_knows_no_unit", tag=tag))
@@ -46,6 +58,13 @@ def _of_units() -> list[Reason]:
         expected = int(unit.condition in AT_HAND and not unit.issued_to)
         if unit.moved != expected:
             found.append(Reason("ledger_unit_place", tag=tag, ledger=unit.moved, expected=expected))
+        if unit.lies_in is not None and unit.lies_in != unit.bin_id:
+            found.append(Reason("ledger_unit_bin", tag=tag, ledger=unit.lies, bin=unit.bin.name))
+        hand = unit.hand if unit.deed in _TO_HAND else ""
+        if hand != unit.issued_to:
+            found.append(Reason("ledger_unit_label", tag=tag, ledger=hand or None, label=unit.issued_to or None))
+        if unit.state is not None and unit.state != unit.condition:
+            found.append(Reason("ledger_unit_condition", tag=tag, ledger=unit.state, condition=unit.condition))
         if unit.cut != unit.holes_cut:
             found.append(Reason("ledger_unit_holes", tag=tag, ledger=unit.cut, holes=unit.holes_cut))
         if unit.wear != unit.extra_wear:
@@ -81,11 +100,17 @@ def _of_batches() -> list[Reason]:
     if said:
         rows: Any = Movement.objects.filter(batch__in=said, act="issued").order_by().values_list("batch", "label")
         out = {(pk, label): -total for pk, label, total in rows.annotate(total=Sum("quantity"))}
+    elsewhere: dict[int, str] = {}
+    for came, column in ((Q(quantity__gt=0), "to_bin"), (Q(quantity__lt=0), "from_bin")):
+        astray: Any = Movement.objects.filter(came, batch__isnull=False).exclude(**{column: F("batch__bin")})
+        elsewhere |= dict(astray.order_by("pk").values_list("batch", f"{column}__name"))
     batches: QuerySet[Any, Any] = Batch.objects.annotate(moved=Sum("movements__quantity"))
-    for batch in batches.select_related("item").order_by("id"):
+    for batch in batches.select_related("item", "bin").order_by("id"):
         name = {"batch": batch.pk, "item": str(batch.item), "lot": batch.lot}
         if (batch.moved or 0) != batch.on_hand:
             found.append(Reason("ledger_batch_on_hand", **name, ledger=batch.moved or 0, on_hand=batch.on_hand))
+        if batch.pk in elsewhere:
+            found.append(Reason("ledger_batch_bin", **name, ledger=elsewhere[batch.pk], bin=batch.bin.name))
         if kept.get(batch.pk, 0) != batch.held:
             found.append(Reason("ledger_batch_held", **name, holds=kept.get(batch.pk, 0), held=batch.held))
         for label, issued in said[batch.pk]:

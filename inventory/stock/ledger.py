@@ -85,6 +85,8 @@ def book(
                 return done
             of: Line = {} if held is None else {"unit" if isinstance(held, Unit) else "batch": held}
             line: Line = {"reason": reason, **of, **change(held)}
+            if unit := line.get("unit"):
+                line["condition"] = unit.condition
             return Movement.objects.create(at=at, by=str(by), act=deed, request_key=request_key, **line)
     except Refused:
         # Twins that take something in have nothing to lock: they meet where the first has left its mark.

@@ -12,7 +12,7 @@ from django.db.models import F, Q
 from inventory.catalogue import FACTS, facts_of, wanted
 from inventory.kinds import Facts, Held, StockLine
 from inventory.models import Batch, BatchHold, Item, LifeFactor, Unit, UnitHold
-from inventory.stock.ledger import GONE, in_hand
+from inventory.stock.ledger import GONE, in_hand, shop_day
 
 
 def distinct_threads(kinds: Collection[str]) -> set[str]:
@@ -46,6 +46,7 @@ def lines(
     nobody knows until when. In the order of tags, then of batches.
     """
     of = wanted(kinds, threads, diameters, inner)
+    today = None if as_of is None else shop_day(as_of)
 
     def by_name(column: str) -> Q:
         return Q(**{f"{column}__in": named}) if named else Q()
@@ -104,6 +105,7 @@ def lines(
                 holds=holds,
                 away_why=why,
                 away_until=until,
+                away_late=today is not None and until is not None and until < today,
                 calibration_due=due,
                 factors=factors[item[0]] if factors else (),
             )

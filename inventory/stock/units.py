@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Unpack
 
+from django.conf import settings
 from django.db.models import QuerySet, Value
 from django.db.models.functions import Upper
 
@@ -112,11 +113,14 @@ def receive_unit(
 def lend_unit(*, unit: Unit, to: Person, until: date | None, **entry: Unpack[Entry]) -> Movement:
     """Lend a unit to somebody until the end of a day, None if nobody knows.
 
-    Raises `Refused`: unit_gone, unit_away, unit_issued.
+    Raises `Refused`: unit_gone, unit_away, unit_issued, unit_held_meanwhile where somebody keeps it before it is back.
     """
 
     def lend(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
+        hold = _holds_meanwhile(unit, entry["as_of"], until).select_related("reservation").first()
+        if hold is not None:
+            raise Refused(Reason("unit_held_meanwhile", **unit_held(unit.tag, hold).data))
         unit.condition, unit.away_why, unit.away_until = "away", "loan", until
         unit.away_with, unit.borrower = to.name, to
         unit.save()
@@ -128,6 +132,7 @@ def lend_unit(*, unit: Unit, to: Person, until: date | None, **entry: Unpack[Ent
 def send_unit(*, unit: Unit, why: str, to: str = "", until: date | None = None, **entry: Unpack[Entry]) -> Movement:
     """Send a unit away for "regrind" or "calibration", `to` some firm, until the end of a day if it is known.
 
+    It cannot wait, and so the holds that need it before it is back are cut short.
     Raises `Refused`: unit_gone, unit_away, unit_issued, away_why_unknown, regrinds_used_up.
     """
     if why not in ("regrind", "calibration"):
@@ -139,9 +144,20 @@ def send_unit(*, unit: Unit, why: str, to: str = "", until: date | None = None, 
             _refuse_regrinds_used_up(unit)
         unit.condition, unit.away_why, unit.away_until, unit.away_with = "away", why, until, to
         unit.save()
-        return {"quantity": -1, "from_bin": unit.bin, "reason": entry.get("reason") or why}
+        _holds_meanwhile(unit, entry["as_of"], until).update(active=False, shorted=True)
+        told = ", ".join(filter(None, (why, to)))
+        return {"quantity": -1, "from_bin": unit.bin, "reason": (entry.get("reason") or told)[:200]}
 
     return book("sent", unit, send, **entry)
+
+
+def _holds_meanwhile(unit: Unit, since: datetime, until: date | None) -> QuerySet[UnitHold]:
+    """The holds whose windows meet the time from a moment to the end of a day, which may be open, the first first."""
+    holds = unit.holds.filter(active=True, end__gt=since).order_by("start", "id")
+    if until is None:
+        return holds
+    over = datetime.combine(until + timedelta(days=1), time(), settings.SHOP_ZONE)
+    return holds.filter(start__lt=over)
 
 
 def return_unit(
@@ -280,7 +296,7 @@ def issue_unit(*, unit: Unit, label: str, signed: str = "", **entry: Unpack[Entr
 
     One whose calibration is over is not handed out. One of a kind that must be calibrated, and of which no calibration
     is on record, is handed out only where somebody signs for it: `signed` says who and why, and stands in the ledger.
-    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, unit_calibration_overdue,
+    Raises `Refused`: unit_gone, unit_away, unit_issued, label_missing, unit_due_regrind, unit_calibration_overdue,
     unit_calibration_missing, and unit_held where it is kept for another label at this moment.
     """
     refuse_no_label(label)
@@ -288,6 +304,8 @@ def issue_unit(*, unit: Unit, label: str, signed: str = "", **entry: Unpack[Entr
 
     def issue(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
+        if unit.condition == "due_regrind":
+            raise Refused(Reason("unit_due_regrind", tag=unit.tag))
         if unit.calibration_due is not None and unit.calibration_due < today:
             raise Refused(Reason("unit_calibration_overdue", tag=unit.tag, due=unit.calibration_due))
         unsigned = unit.calibration_due is None and unit.item.kind in CALIBRATED
@@ -349,6 +367,34 @@ def use_unit(*, unit: Unit, holes: int, label: str = "", material: str = "", **e
     return book("used", unit, use, **entry)
 
 
+def adjust_unit(
+    *, unit: Unit, holes: int, used: int | None = None, condition: str | None = None, **entry: Unpack[Explained]
+) -> Movement:
+    """Put right what was booked of a unit: it has cut so many holes, which took `used` of its life, in holes (None: one
+    each). `condition` is the one that it is in, where that was wrong as well.
+
+    Raises `Refused`: reason_missing, unit_gone, unit_away, holes_negative, condition_not_at_hand.
+    """
+    used = holes if used is None else used
+    refuse_no_reason(entry["reason"])
+    refuse_negative(holes)
+    refuse_negative(used)
+    if condition is not None:
+        refuse_condition(condition)
+
+    def adjust(unit: Unit) -> Line:
+        refuse_gone(unit)
+        if unit.away_why:
+            raise Refused(Reason("unit_away", tag=unit.tag, why=unit.away_why, until=unit.away_until))
+        change = {"holes": holes - unit.holes_cut, "extra_wear": used - holes - unit.extra_wear}
+        unit.holes_cut, unit.extra_wear = holes, used - holes
+        unit.condition = worn(condition or unit.condition, used=used, life=unit.item.life)
+        unit.save(update_fields=["holes_cut", "extra_wear", "condition"])
+        return change
+
+    return book("adjusted", unit, adjust, **entry)
+
+
 def _cut(unit: Unit, holes: int, material: str, label: str, condition: str) -> Line:
     """Add holes to a locked unit and save it; what the label's holds foresaw of its life is no longer ahead."""
     wear, ahead = _wear(unit, holes=holes, material=material)
@@ -403,8 +449,9 @@ def find_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Explained]) -> Movement:
     """A unit was found in a bin where the book does not have it: there it is, and there it belongs from then on.
 
     One that stood in another bin is "moved"; one that was lost, away or in a job's hand is "counted" back. Holes cut
-    stay as they were booked, and holds that were cut short stay short. What was at regrind is due for regrind still,
-    since nobody says that it was ground. A retired one is not brought back.
+    stay as they were booked, and holds that were cut short stay short. It is in the condition in which it was last at
+    hand; what was at regrind is due for regrind still, since nobody says that it was ground. A retired one is not
+    brought back.
     Raises `Refused`: reason_missing, unit_gone where it is retired, unit_moved_meanwhile.
     """
     refuse_no_reason(entry["reason"])
@@ -420,7 +467,8 @@ def find_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Explained]) -> Movement:
         if at_hand:
             line["from_bin"] = unit.bin
         elif not unit.issued_to:
-            back = "due_regrind" if unit.away_why == "regrind" else "serviceable"
+            known = unit.movements.filter(condition__in=AT_HAND).order_by("-pk").values_list("condition", flat=True)
+            back = "due_regrind" if unit.away_why == "regrind" else known.first() or "serviceable"
             unit.condition = worn(back, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         unit.borrower, unit.issued_to, unit.bin = None, "", bin

@@ -21,7 +21,7 @@ NEAREST = 5  # near misses named for a gap
 _FAR = frozenset({"other_kind", "other_thread", "other_name", "look_alike"})  # no near miss, whatever else it is
 _LITTLE = frozenset({"life_short", "quantity_short"})
 _HELD = frozenset({"held", "held_open", "held_until", "quantity_held"})
-_NOT_HERE = _HELD | {"away", "away_open", "other_site"}  # it would do, and only cannot be had
+_NOT_HERE = _HELD | {"away", "away_open", "away_late", "other_site"}  # it would do, and only cannot be had
 
 
 class Answers:
@@ -125,7 +125,7 @@ class Answers:
         away = [
             (several[0].data.get("until") or date.max, self.shelf.lines[number].tag, several[0]["why"])
             for number, several in lines
-            if len(several) == 1 and several[0].code in ("away", "away_open")
+            if len(several) == 1 and several[0].code in ("away", "away_open", "away_late")
         ]
         until, tag, why = min(away, default=(date.max, "", ""))
         return Reason(

@@ -305,6 +305,8 @@ def fit_for_use(need: Need, line: StockLine, label: str, zone: tzinfo) -> Iterat
     if line.condition == "away" or line.away_why:
         if line.away_until is None:
             yield REFUSAL, Reason("away_open", why=line.away_why)
+        elif line.away_late:
+            yield REFUSAL, Reason("away_late", why=line.away_why, due=line.away_until)
         elif line.away_until >= need.start.astimezone(zone).date():
             yield REFUSAL, Reason("away", why=line.away_why, until=line.away_until)
         else:

@@ -68,7 +68,7 @@ def test_all_is_issued_or_nothing_and_each_line_says_why(bushes: Batch) -> None:
     taken, fine = _tap("T-1"), _tap("T-2")
     _keep("J-1", taken, fine, pieces=5, of=bushes)
     _keep("J-2", pieces=3, of=bushes)
-    stock.lend_unit(unit=taken, to=stock.add_person(name="Bo"), until=None, **WHO)
+    stock.send_unit(unit=taken, why="regrind", **WHO)
     with pytest.raises(issuing.LinesRefused) as refused:
         issuing.issue("J-1", units=[taken.pk, fine.pk], batches={bushes.pk: 8}, **WHO)
     assert {key: reason.code for key, reason in refused.value.reasons.items()} == {

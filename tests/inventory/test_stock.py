@@ -281,6 +281,65 @@ def test_a_unit_that_is_lost_while_on_loan_leaves_its_bin_once() -> None:
     assert stock.disagreements() == []
 
 
+def test_a_unit_that_somebody_keeps_is_not_lent_beyond_that(as_of: datetime) -> None:
+    unit, to = UnitFactory.create(tag="T-1"), PersonFactory.create()
+    _hold("J-1", unit=unit, start=MONDAY + 3 * DAY)  # from Thursday the 5th on
+    for until in (None, date(2026, 3, 5), date(2026, 4, 1)):
+        refused = _refusal("unit_held_meanwhile", stock.lend_unit, unit=unit, to=to, until=until, **WHO)
+        assert refused.reason["label"] == "J-1"
+    stock.lend_unit(unit=unit, to=to, until=date(2026, 3, 4), **WHO)
+    assert unit.holds.get().active
+
+
+def test_what_goes_to_regrind_is_kept_no_more_for_whoever_needs_it_before_it_is_back() -> None:
+    unit = UnitFactory.create()
+    _hold("J-1", unit=unit, start=MONDAY + 3 * DAY)
+    _hold("J-2", unit=unit, start=MONDAY + 9 * DAY)
+    stock.send_unit(unit=unit, why="regrind", to="Grinder & Son", until=date(2026, 3, 10), **WHO)
+    held = UnitHold.objects.order_by("start").values_list("reservation__label", "active", "shorted")
+    assert list(held) == [("J-1", False, True), ("J-2", True, False)]
+    assert unit.movements.get(act="sent").reason == "regrind, Grinder & Son"
+
+
+def test_what_is_due_for_regrind_is_not_handed_out() -> None:
+    blunt = UnitFactory.create(condition="due_regrind")
+    _refusal("unit_due_regrind", stock.issue_unit, unit=blunt, label="J-1", **WHO)
+
+
+@pytest.mark.parametrize("gone", ["lost", "lent"])
+def test_what_was_blunt_when_it_went_is_blunt_when_it_is_found(gone: str) -> None:
+    blunt, sharp = UnitFactory.create(condition="due_regrind"), UnitFactory.create(condition="serviceable")
+    for unit in (blunt, sharp):
+        if gone == "lost":
+            stock.lose_unit(unit=unit, reason="not in its bin", **WHO)
+        else:
+            stock.lend_unit(unit=unit, to=PersonFactory.create(), until=None, **WHO)
+        unit.refresh_from_db()
+        stock.find_unit(unit=unit, bin=unit.bin, reason="behind the drawer", **WHO)
+        unit.refresh_from_db()
+    assert (blunt.condition, sharp.condition) == ("due_regrind", "serviceable")
+    assert stock.disagreements() == []
+
+
+def test_holes_that_were_booked_wrong_are_put_right_with_a_reason() -> None:
+    tap = UnitFactory.create(tag="T-1", item=TapFactory.create(life=40))
+    stock.use_unit(unit=tap, holes=400, **WHO)
+    tap.refresh_from_db()
+    assert tap.condition == "due_regrind"
+    _refusal("reason_missing", stock.adjust_unit, unit=tap, holes=4, reason="", **WHO)
+    _refusal("holes_negative", stock.adjust_unit, unit=tap, holes=-1, reason="slip", **WHO)
+    _refusal("holes_negative", stock.adjust_unit, unit=tap, holes=4, used=-1, reason="slip", **WHO)
+    put = stock.adjust_unit(unit=tap, holes=4, used=6, condition="serviceable", reason="4, not 400", **WHO)
+    tap.refresh_from_db()
+    assert (put.act, put.holes, put.extra_wear, put.condition) == ("adjusted", -396, 2, "serviceable")
+    assert (tap.holes_cut, tap.life_used, tap.condition) == (4, 6, "serviceable")
+    stock.adjust_unit(unit=tap, holes=50, reason="counted anew", **WHO)
+    tap.refresh_from_db()
+    assert (tap.holes_cut, tap.extra_wear, tap.condition) == (50, 0, "due_regrind")
+    stock.lend_unit(unit=tap, to=PersonFactory.create(), until=None, **WHO)
+    _refusal("unit_away", stock.adjust_unit, unit=tap, holes=4, reason="slip", **WHO)
+
+
 # Wear, regrinds, calibration, bins
 
 
@@ -585,11 +644,12 @@ def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.Captu
     Unit.objects.create(tag="T-2", item=tap.item, bin=tap.bin)
     Unit.objects.filter(pk=tap.pk).update(holes_cut=9, issued_to="J-1")
     Batch.objects.filter(pk=batch.pk).update(on_hand=11, held=1)
-    with pytest.raises(CommandError, match="5 places"):
+    with pytest.raises(CommandError, match="6 places"):
         call_command("check_ledger")
     told = capsys.readouterr().out
     for part in (
         "T-1: by the ledger 1 in its bin, by the unit 0.",
+        "T-1: not in one hand; by the unit issued to J-1.",
         "T-1: by the ledger 0 holes cut, by the unit 9.",
         "T-2: the ledger knows nothing of this unit.",
         "lot L1: by the ledger 10 on hand, by the batch 11.",
@@ -617,6 +677,7 @@ def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.Captu
             "T-1: by the ledger its calibration is good until 2026-12-31, by the unit until 2027-01-31.",
         ),
         ({"calibration_due": None}, "T-1: by the ledger its calibration is good until 2026-12-31."),
+        ({"condition": "due_regrind"}, "T-1: by the ledger it is serviceable, by the unit due for regrind."),
     ],
 )
 def test_check_ledger_names_wear_regrinds_diameter_and_calibration_that_no_movement_made(
@@ -630,6 +691,21 @@ def test_check_ledger_names_wear_regrinds_diameter_and_calibration_that_no_movem
     with pytest.raises(CommandError, match="1 place"):
         call_command("check_ledger")
     assert told in capsys.readouterr().out
+
+
+def test_check_ledger_names_a_bin_or_a_hand_that_no_movement_led_to(capsys: pytest.CaptureFixture[str]) -> None:
+    unit, batch, other = UnitFactory.create(tag="T-1"), BatchFactory.create(lot="L1"), BinFactory.create(name="Z9")
+    stock.issue_unit(unit=unit, label="J-1", **WHO)
+    stock.move_batch(batch=batch, quantity=4, bin=BinFactory.create(), **WHO)
+    assert stock.disagreements() == []
+    Unit.objects.filter(pk=unit.pk).update(bin=other, issued_to="J-9")
+    Batch.objects.filter(pk=batch.pk).update(bin=other)
+    with pytest.raises(CommandError, match="3 places"):
+        call_command("check_ledger")
+    out = capsys.readouterr().out
+    assert f"T-1: by the ledger it was put into {unit.bin.name}, by the unit into Z9." in out
+    assert "T-1: not in one hand; by the ledger issued to J-1; by the unit issued to J-9." in out
+    assert f"lot L1: by the ledger it moved in {batch.bin.name}, by the batch it lies in Z9." in out
 
 
 def test_check_ledger_names_a_hold_on_what_is_gone_and_more_issued_than_the_ledger_issued(
@@ -703,9 +779,13 @@ def test_a_line_of_the_shelf_carries_life_holds_whereabouts_and_dates() -> None:
     stock.send_unit(unit=tap, why="regrind", until=date(2026, 3, 20), **WHO)
     (line,) = stock.lines(kinds=["tap"], threads=[M16])
     assert (line.site, line.bin, line.walk, line.unit) == ("Yard", "B2", 7, tap.pk)
-    assert line.life_left == 40 - 10 - 4 - 6
-    assert [(hold.label, hold.holes) for hold in line.holds] == [("J-1", 4), ("J-2", 6)]
+    assert line.life_left == 40 - 10 - 6
+    assert [(hold.label, hold.holes) for hold in line.holds] == [("J-2", 6)]  # J-1 needed it before it is back
     assert (line.condition, line.away_why, line.away_until) == ("away", "regrind", date(2026, 3, 20))
+    assert not line.away_late
+    for day, late in ((20, False), (21, True)):
+        (line,) = stock.lines(kinds=["tap"], threads=[M16], as_of=datetime(2026, 3, day, 12, tzinfo=UTC))
+        assert line.away_late is late
     assert line.facts.thread == M16
     assert line.facts.missing() == ()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -365,7 +365,7 @@ def test_what_is_wrong_stands_at_its_field_and_nothing_is_lost(keeper: Client, s
 def test_a_unit_goes_to_regrind_and_comes_back_with_a_new_life_or_with_its_old_one(keeper: Client) -> None:
     unit = tap(holes_cut=30)
     sent = written(press(keeper, unit, act="send", why="regrind", to="Whetmoor", until="+5d"))
-    assert (sent.act, sent.reason) == ("sent", "regrind")
+    assert (sent.act, sent.reason) == ("sent", "regrind, Whetmoor")
     assert "at regrind</strong> with Whetmoor" in text(keeper, "unit", "T-16")
     assert written(press(keeper, unit, act="return", bin="B4", condition="serviceable", not_reground="on")).holes == 0
     written(press(keeper, unit, act="send", why="regrind"))
@@ -480,7 +480,32 @@ def test_a_unit_is_written_off_with_a_reason_and_its_holds_are_named_before(
     assert (ended.act, ended.reason) == (act, "broke in the hole")
     shown = text(keeper, "unit", "T-16")
     assert f'<strong class="gap">{state}</strong>' in shown
-    assert "<form" not in shown.split('id="acts"')[1].split("</section>")[0]
+    acts = shown.split('id="acts"')[1].split("</section>")[0]
+    if how == "scrap":
+        assert "<form" not in acts
+        return
+    assert "It is found again" in acts
+    refused = press(keeper, unit, act="find", bin="nowhere", reason="in the sump").content.decode()
+    assert "nowhere" in refused.split('id="acts"')[1]
+    found = written(press(keeper, unit, act="find", bin=unit.bin.name, reason="in the sump"))
+    assert (found.act, found.reason, found.condition) == ("counted", "in the sump", "new")
+
+
+def test_holes_that_were_booked_wrong_are_put_right(keeper: Client) -> None:
+    unit = tap()
+    press(keeper, unit, act="use", holes="4000")
+    assert f"none of {unit.item.life} holes" in text(keeper, "unit", "T-16")
+    put = written(press(keeper, unit, act="adjust", holes="4", used="4", condition="serviceable", reason="4, not 4000"))
+    assert (put.act, put.holes) == ("adjusted", -3996)
+    assert f"{unit.item.life - 4} of {unit.item.life} holes" in text(keeper, "unit", "T-16")
+
+
+def test_of_a_gauge_no_holes_are_asked_and_it_is_sent_to_calibration(keeper: Client) -> None:
+    UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 2, 1))
+    shown = text(keeper, "unit", "G-1")
+    assert "Holes" not in shown.split('id="acts"')[1]
+    assert '<option value="calibration" selected>' in shown
+    assert "was</strong> good until" in shown
 
 
 def test_what_a_job_has_in_hand_is_given_back(keeper: Client) -> None:
