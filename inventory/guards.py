@@ -94,11 +94,13 @@ class Sole(models.UniqueConstraint):
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One trigger or constraint of a guard on one database: its name and how to lay and lift it."""
+    """One trigger or constraint of a guard on one database: its name, how to lay and lift it, and the text by which the
+    database tells that it stands (see `_standing`)."""
 
     name: str
     lay: tuple[str, ...]
     lift: tuple[str, ...]
+    told: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,31 +113,27 @@ class Guard:
 
 
 def _sqlite_trigger(name: str, table: str, body: str) -> Piece:
-    return Piece(
-        name,
-        lay=(f'DROP TRIGGER IF EXISTS "{name}"', f'CREATE TRIGGER "{name}" {body}'),
-        lift=(f'DROP TRIGGER IF EXISTS "{name}"',),
-    )
+    made = f'CREATE TRIGGER "{name}" {body}'
+    drop = f'DROP TRIGGER IF EXISTS "{name}"'
+    return Piece(name, lay=(drop, made), lift=(drop,), told=made)
 
 
-def _postgres_trigger(name: str, table: str, when: str, function: str, refuses_with: str) -> Piece:
-    return Piece(
-        name,
-        lay=(
-            f"CREATE OR REPLACE TRIGGER \"{name}\" {when} EXECUTE FUNCTION {function}('{refuses_with}')",
-            f'ALTER TABLE "{table}" ENABLE TRIGGER "{name}"',
-        ),
-        lift=(f'DROP TRIGGER IF EXISTS "{name}" ON "{table}"',),
-    )
+def _postgres_trigger(name: str, table: str, when: str, each: str, refuses_with: str) -> Piece:
+    # In the words and the order in which PostgreSQL tells a trigger, so that the two compare as texts.
+    rest = f"TRIGGER {name} BEFORE {when} ON {table} FOR EACH {each} EXECUTE FUNCTION guard_refuses('{refuses_with}')"
+    drop = f"DROP TRIGGER IF EXISTS {name} ON {table}"
+    # Dropped before it is made: one that was switched off, or made for another moment, would stay so.
+    return Piece(name, lay=(drop, f"CREATE {rest}"), lift=(drop,), told=f"CREATE {rest}")
 
 
-_POSTGRES_FUNCTION = """
-CREATE OR REPLACE FUNCTION guard_refuses() RETURNS trigger LANGUAGE plpgsql AS $$
+_POSTGRES_BODY = """
 BEGIN
     -- An integrity violation that carries the guard's name where a constraint's name stands.
     RAISE EXCEPTION '%', TG_ARGV[0] USING ERRCODE = 'check_violation', CONSTRAINT = TG_ARGV[0];
-END $$
-"""
+END """
+_POSTGRES_FUNCTION = (
+    f"CREATE OR REPLACE FUNCTION guard_refuses() RETURNS trigger LANGUAGE plpgsql AS $${_POSTGRES_BODY}$$"
+)
 
 
 def append_only(table: str, *, keys: Sequence[str | tuple[str, ...]] = ("id",)) -> Guard:
@@ -166,16 +164,8 @@ def append_only(table: str, *, keys: Sequence[str | tuple[str, ...]] = ("id",)) 
             )
         )
     postgres = (
-        _postgres_trigger(
-            f"{name}_row", table, f'BEFORE UPDATE OR DELETE ON "{table}" FOR EACH ROW', "guard_refuses", name
-        ),
-        _postgres_trigger(
-            f"{name}_truncate",
-            table,
-            f'BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT',
-            "guard_refuses",
-            name,
-        ),
+        _postgres_trigger(f"{name}_row", table, "DELETE OR UPDATE", "ROW", name),
+        _postgres_trigger(f"{name}_truncate", table, "TRUNCATE", "STATEMENT", name),
     )
     return Guard(name, table, {"sqlite": tuple(sqlite), "postgresql": postgres})
 
@@ -201,15 +191,16 @@ def no_overlap(table: str, *, name: str, of: str, start: str, end: str, where: s
         _sqlite_trigger(f"{name}_insert", table, f'BEFORE INSERT ON "{table}" ' + refuse.format(me="NEW.id")),
         _sqlite_trigger(f"{name}_update", table, f'BEFORE UPDATE ON "{table}" ' + refuse.format(me="OLD.id")),
     )
+    drop = f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{name}"'
+    excludes = (
+        f'EXCLUDE USING gist (int8range("{of}", "{of}", \'[]\') WITH &&, tstzrange("{start}", "{end}") WITH &&) '
+        f'WHERE ("{where}")'
+    )
     exclusion = Piece(
         name,
-        lay=(
-            f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{name}"',
-            f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" EXCLUDE USING gist '
-            f'(int8range("{of}", "{of}", \'[]\') WITH &&, tstzrange("{start}", "{end}") WITH &&) '
-            f'WHERE ("{where}")',
-        ),
-        lift=(f'ALTER TABLE "{table}" DROP CONSTRAINT IF EXISTS "{name}"',),
+        lay=(drop, f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" {excludes}'),
+        lift=(drop,),
+        told=f"{table} {name} {excludes}".replace('"', ""),
     )
     return Guard(name, table, {"sqlite": sqlite, "postgresql": (exclusion,)})
 
@@ -228,19 +219,25 @@ def registered() -> tuple[Guard, ...]:
     return tuple(_GUARDS.values())
 
 
-def _standing(connection: BaseDatabaseWrapper) -> dict[str, str]:
-    """Names of the triggers and constraints that stand and bite, each with its text where there is one."""
+def _standing(connection: BaseDatabaseWrapper) -> set[str]:
+    """The texts of the triggers and constraints that stand and bite, as the database tells them.
+
+    On PostgreSQL of the triggers alone that are switched on and call our function with the body that refuses; of a
+    constraint without quotation marks and the types that it adds to what was written.
+    """
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
-            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            cursor.execute("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
         else:
             cursor.execute(
-                "SELECT tgname, '' FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A') "
-                "AND tgrelid IN (SELECT oid FROM pg_class WHERE pg_table_is_visible(oid)) "
-                "UNION SELECT conname, '' FROM pg_constraint WHERE contype = 'x' "
-                "AND conrelid IN (SELECT oid FROM pg_class WHERE pg_table_is_visible(oid))"
+                "SELECT pg_get_triggerdef(trigger.oid, true) FROM pg_trigger AS trigger "
+                "JOIN pg_proc AS called ON called.oid = trigger.tgfoid "
+                "WHERE NOT trigger.tgisinternal AND trigger.tgenabled IN ('O', 'A') AND called.prosrc = %s "
+                "UNION SELECT replace(replace(concat_ws(' ', conrelid::regclass, conname, "
+                "pg_get_constraintdef(oid, true)), '\"', ''), '::text', '') FROM pg_constraint WHERE contype = 'x'",
+                [_POSTGRES_BODY],
             )
-        return dict(cursor.fetchall())
+        return {text for (text,) in cursor.fetchall()}
 
 
 def _missing_pieces(connection: BaseDatabaseWrapper) -> list[tuple[Guard, Piece]]:
@@ -251,8 +248,7 @@ def _missing_pieces(connection: BaseDatabaseWrapper) -> list[tuple[Guard, Piece]
         for guard in registered()
         if guard.table in tables  # not there yet: the migration that makes it will have it laid
         for piece in guard.pieces[connection.vendor]
-        # A trigger of the right name with another text is an older edition of the guard.
-        if piece.name not in standing or (standing[piece.name] and standing[piece.name] != piece.lay[-1])
+        if piece.told not in standing  # nor does one of the right name with another text, an older edition, bite
     ]
 
 

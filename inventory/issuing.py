@@ -326,6 +326,8 @@ def broke(
         before = _request(request_key, "before the end", key)
         gone.append(thing)
         if isinstance(thing, Unit):
+            if thing.issued_to not in ("", label):  # it went to another since the page was opened
+                raise Refused(Reason("unit_issued", tag=thing.tag, label=thing.issued_to))
             if holes:
                 used: Any = {"holes": holes, "material": material, "label": thing.issued_to}
                 stock.use_unit(unit=thing, request_key=before, **used, **entry)

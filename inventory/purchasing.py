@@ -17,6 +17,7 @@ from inventory.errors import Reason, Refused
 from inventory.guards import act
 from inventory.kinds import OfferFacts
 from inventory.models import (
+    Batch,
     Bin,
     Delivery,
     DeliveryLine,
@@ -393,6 +394,9 @@ def receive_order(
             if not came and not complete:
                 raise Refused(Reason("nothing_came"))
             wanted = {(each.line, each.item.pk): each for each in expected(order)}
+            # What is there grows under locks in the one order of all acts; what is new is made in an order of its own.
+            _lock_batches(came)
+            came = sorted(came, key=lambda each: (each.item, each.bin.pk, each.lot, each.tags))
             delivery = Delivery.objects.create(order=order, at=at, by=str(by), note=note, request_key=request_key)
             entry: dict[str, Any] = {"as_of": at, "by": by, "reason": order.number}
             pieces: dict[tuple[int, int], int] = defaultdict(int)
@@ -431,6 +435,11 @@ def receive_order(
         raise
 
 
+def _lock_batches(came: Sequence[Came]) -> None:
+    there = Batch.objects.filter(item__in={each.item for each in came}, bin__in={each.bin.pk for each in came})
+    list(there.order_by("pk").select_for_update(no_key=True))
+
+
 def _delivered(request_key: str | None, order: Order) -> Delivery | None:
     done = Delivery.objects.filter(request_key=request_key).first() if request_key else None
     if done is not None and done.order_id != order.pk:
@@ -459,7 +468,8 @@ def lead_days(items: Collection[int], *, since: datetime) -> dict[int, list[int]
     ):
         ordered[item, order] = (at, closed)
     last: dict[tuple[int, int], datetime] = {}
-    arrived = DeliveryLine.objects.filter(item__in=items, delivery__order__at__gte=since).order_by("id")
+    # Whatever came of these orders: one that tells what came of it, and not of this item, tells nothing of the item.
+    arrived = DeliveryLine.objects.filter(delivery__order__in={order for _, order in ordered}).order_by("id")
     told: set[int] = set()
     for item, order, at in arrived.values_list("item", "delivery__order", "delivery__at"):
         last[item, order] = at

@@ -10,7 +10,8 @@ from itertools import pairwise
 from typing import Any
 
 from django.conf import settings
-from django.db.models import F, Q
+from django.db.models import F, Q, Value
+from django.db.models.functions import Upper
 
 from inventory.catalogue import FACTS, facts_of
 from inventory.errors import Reason, Refused
@@ -163,6 +164,12 @@ def keeps(*, labels: Iterable[str]) -> dict[str, list[Kept]]:
         if active:
             found[label].append(Kept(facts.kind, name, facts))
     return found
+
+
+def label_as_kept(typed: str) -> str:
+    """A label as the reservation that stands spells it, whichever letters are capitals; as typed where none does."""
+    kept = Reservation.objects.alias(folded=Upper("label")).filter(folded=Upper(Value(typed)), state="active")
+    return kept.values_list("label", flat=True).first() or typed
 
 
 def lock(*, units: Iterable[int], batches: Iterable[int]) -> tuple[dict[int, Unit], dict[int, Batch]]:

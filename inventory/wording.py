@@ -308,7 +308,7 @@ SENTENCES: dict[str, str] = {
     "calibration_due_missing": ("Say until when it is good: {item} has no interval entered that would tell."),
     "unit_calibration_missing": "No calibration is on record for {tag}: enter its date on its page, or say who signs for it, and why.",
     "unit_due_regrind": "{tag} is due for regrind; it is not issued before that.",
-    "unit_calibration_overdue": "The calibration of {tag} was good until {due}; it cannot be issued before the next.",
+    "unit_calibration_overdue": "The calibration of {tag} was good until {due}; it is neither issued nor lent before the next.",
     "batch_expired": "{item}[, lot {lot}] was good until {expires}; it cannot be issued.",
     "already_in_bin": "{name} is in bin {bin} already.",
     "condition_not_at_hand": "A thing that comes in is {known}, not {condition}.",
@@ -434,11 +434,11 @@ SENTENCES: dict[str, str] = {
     "ledger_unit_calibration": "{tag}: by the ledger its calibration is good until {ledger}[, by the unit until {due}].",
     "ledger_unit_gone_held": "{tag} is {condition:word}, and {label} still holds it.",
     "ledger_batch_issued": (
-        "{item}[, lot {lot}]: the holds of {label} say {holds} issued, by the ledger it has {ledger}."
+        "{item}[, lot {lot}] in {bin}: the holds of {label} say {holds} issued, by the ledger it has {ledger}."
     ),
-    "ledger_batch_bin": "{item}[, lot {lot}]: by the ledger it moved in {ledger}, by the batch it lies in {bin}.",
-    "ledger_batch_on_hand": "{item}[, lot {lot}]: by the ledger {ledger} on hand, by the batch {on_hand}.",
-    "ledger_batch_held": "{item}[, lot {lot}]: its active holds come to {holds}, by the batch it is {held}.",
+    "ledger_batch_bin": "{item}[, lot {lot}] in {bin}: by the ledger it moved in {ledger}.",
+    "ledger_batch_on_hand": "{item}[, lot {lot}] in {bin}: by the ledger {ledger} on hand, by the batch {on_hand}.",
+    "ledger_batch_held": "{item}[, lot {lot}] in {bin}: its active holds come to {holds}, by the batch it is {held}.",
     # --- purchasing
     "currency_unknown": "“{typed}” is no currency; write three capital letters, such as EUR.",
     "offer_without_items": "An offer needs at least one item.",

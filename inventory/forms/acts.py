@@ -11,7 +11,7 @@ from django import forms
 from django.conf import settings
 from django.db.models import prefetch_related_objects
 
-from inventory import stock
+from inventory import reservations, stock
 from inventory.errors import Reason, Refused
 from inventory.forms.fields import Answers, DayField, Fault, LengthField, count_field, text_field
 from inventory.guards import act
@@ -75,7 +75,7 @@ class LendForm(MoveForm):
         except Refused as refused:
             if refused.reason.code != "person_unknown" or not self.cleaned_data["new_name"]:
                 raise
-        return stock.add_person(name=self.cleaned_data["to"])
+        return stock.person_of(name=self.cleaned_data["to"])
 
 
 class SendForm(MoveForm):
@@ -156,6 +156,8 @@ class ReturnForm(MoveForm):
             self.fields.pop("diameter", None)
         if not cuts(thing):
             del self.fields["holes"], self.fields["condition"]
+        elif thing.away_why != "regrind":
+            self.initial["condition"] = stock.last_at_hand(thing)
         if thing.away_why == "calibration":
             self.initial["calibration_due"] = _calibration_proposed(thing, as_of)
         ask_material(self, thing)
@@ -166,7 +168,7 @@ class ReturnForm(MoveForm):
         return stock.return_unit(
             unit=unit,
             bin=stock.bin_named(site=unit.bin.site.name, name=asked["bin"]),
-            condition=asked.get("condition") or "serviceable",
+            condition=asked.get("condition") or None,
             holes=asked.get("holes") or 0,
             material=asked.get("material", ""),
             reground=False if asked.get("not_reground") else None,
@@ -187,6 +189,7 @@ class GiveBackForm(MoveForm):
     def __init__(self, data: Any = None, *, thing: Any, as_of: datetime) -> None:
         super().__init__(data, thing=thing, as_of=as_of)
         ask_material(self, thing)
+        self.initial["condition"] = thing.condition
         if not cuts(thing):
             del self.fields["holes"], self.fields["condition"]
 
@@ -210,7 +213,8 @@ class UseForm(MoveForm):
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data
-        told = {"holes": asked["holes"], "material": asked.get("material", ""), "label": asked["label"]}
+        label = reservations.label_as_kept(asked["label"])
+        told = {"holes": asked["holes"], "material": asked.get("material", ""), "label": label}
         return stock.use_unit(unit=self.thing, **told, **entry)
 
 

@@ -370,8 +370,8 @@ class TakeInForm(Answers):
         """The bin of that site; made where it is told to be new and is not there yet."""
         if not new and site not in self.sites:
             raise Refused(Reason("site_unknown", typed=site, known=tuple(self.sites)))
-        if new and stock.bin_at([(site, name)]) is None:
-            return stock.add_bin(site=site, name=name)
+        if new:
+            return stock.bin_of(site=site, name=name)
         return stock.bin_named(site=site, name=name)
 
     def taken_in(self, *, by: str) -> Unit | Batch | None:

@@ -106,11 +106,11 @@ def _of_batches() -> list[Reason]:
         elsewhere |= dict(astray.order_by("pk").values_list("batch", f"{column}__name"))
     batches: QuerySet[Any, Any] = Batch.objects.annotate(moved=Sum("movements__quantity"))
     for batch in batches.select_related("item", "bin").order_by("id"):
-        name = {"batch": batch.pk, "item": str(batch.item), "lot": batch.lot}
+        name = {"batch": batch.pk, "item": str(batch.item), "lot": batch.lot, "bin": batch.bin.name}
         if (batch.moved or 0) != batch.on_hand:
             found.append(Reason("ledger_batch_on_hand", **name, ledger=batch.moved or 0, on_hand=batch.on_hand))
         if batch.pk in elsewhere:
-            found.append(Reason("ledger_batch_bin", **name, ledger=elsewhere[batch.pk], bin=batch.bin.name))
+            found.append(Reason("ledger_batch_bin", **name, ledger=elsewhere[batch.pk]))
         if kept.get(batch.pk, 0) != batch.held:
             found.append(Reason("ledger_batch_held", **name, holds=kept.get(batch.pk, 0), held=batch.held))
         for label, issued in said[batch.pk]:

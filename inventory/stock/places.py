@@ -5,11 +5,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Collection
 
+from django.db import connection
 from django.db.models import Count, Q, Value
 from django.db.models.functions import Upper
 
 from inventory.errors import Reason, Refused
-from inventory.guards import act
+from inventory.guards import act, lock_table
 from inventory.models import Bin, Person, Site
 
 
@@ -37,6 +38,28 @@ def unit_counts() -> list[tuple[str, int]]:
     """Every site with the number of units that have a bin there, most first, then by name. One query."""
     counted = Site.objects.annotate(units=Count("bins__units")).order_by("-units", "name")
     return list(counted.values_list("name", "units"))
+
+
+def bin_of(*, site: str, name: str) -> Bin:
+    """The bin of this name at a site, made where it is not there yet. Whoever makes the same one waits and finds it."""
+    with act():
+        lock_table(connection, Bin._meta.db_table)
+        return bin_at([(site, name)]) or add_bin(site=site, name=name)
+
+
+def person_of(*, name: str) -> Person:
+    """The person of this name, entered where nobody has it yet. Whoever enters the same one waits and finds him.
+
+    Raises `Refused`: person_ambiguous.
+    """
+    with act():
+        lock_table(connection, Person._meta.db_table)
+        try:
+            return person(name)
+        except Refused as refused:
+            if refused.reason.code != "person_unknown":
+                raise
+        return add_person(name=name)
 
 
 def bin_named(*, site: str, name: str) -> Bin:

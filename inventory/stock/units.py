@@ -37,6 +37,12 @@ def worn(condition: str, *, used: int, life: int | None) -> str:
     return "due_regrind" if used_up and condition in ("new", "serviceable") else condition
 
 
+def last_at_hand(unit: Unit) -> str:
+    """The condition that a unit was in when it was last at hand, by the ledger; serviceable where it does not tell."""
+    known = unit.movements.filter(condition__in=AT_HAND).order_by("-pk").values_list("condition", flat=True)
+    return known.first() or "serviceable"
+
+
 def _wear(unit: Unit, *, holes: int, material: str) -> tuple[int, int]:
     """What so many holes in a material take of a unit's life beyond the holes themselves, in whole holes, and by how
     many hundredths of a hole that moves what the life used is rounded up by.
@@ -113,11 +119,13 @@ def receive_unit(
 def lend_unit(*, unit: Unit, to: Person, until: date | None, **entry: Unpack[Entry]) -> Movement:
     """Lend a unit to somebody until the end of a day, None if nobody knows.
 
-    Raises `Refused`: unit_gone, unit_away, unit_issued, unit_held_meanwhile where somebody keeps it before it is back.
+    Raises `Refused`: unit_gone, unit_away, unit_issued, unit_calibration_overdue, unit_held_meanwhile where somebody
+    keeps it before it is back.
     """
 
     def lend(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
+        _refuse_overdue(unit, entry["as_of"])
         hold = _holds_meanwhile(unit, entry["as_of"], until).select_related("reservation").first()
         if hold is not None:
             raise Refused(Reason("unit_held_meanwhile", **unit_held(unit.tag, hold).data))
@@ -163,7 +171,7 @@ def _holds_meanwhile(unit: Unit, since: datetime, until: date | None) -> QuerySe
 def return_unit(
     *,
     unit: Unit,
-    condition: str = "serviceable",
+    condition: str | None = None,
     holes: int = 0,
     material: str = "",
     reground: bool | None = None,
@@ -175,6 +183,7 @@ def return_unit(
 ) -> Movement:
     """A unit that was away comes back to its bin, or to another `bin`, which is its own from then on.
 
+    Where no `condition` is told it is as it was when it went, and serviceable from regrind.
     `holes` were cut with it meanwhile, in a `material`; where they use its life up it is due for regrind. One that was
     at regrind starts a new life, and is one regrind older, unless `reground` says that nothing was done to it;
     `diameter` (nm) is what it cuts from then on, where the regrind changed that. `calibration_due` is its new last
@@ -182,7 +191,8 @@ def return_unit(
     Raises `Refused`: unit_gone, unit_not_away, condition_not_at_hand, regrinds_used_up, unit_diameter_positive,
     diameter_not_reground, diameter_grew.
     """
-    refuse_condition(condition)
+    if condition is not None:
+        refuse_condition(condition)
     refuse_negative(holes)
     if diameter is not None and diameter <= 0:
         raise Refused(Reason("unit_diameter_positive"))
@@ -204,7 +214,10 @@ def return_unit(
         unit.holes_cut += change
         unit.extra_wear += wear
         unit.wear_ahead += ahead
-        unit.condition = worn(condition, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
+        now = condition or ("serviceable" if anew else last_at_hand(unit))
+        if condition is None and now == "new" and holes:
+            now = "serviceable"
+        unit.condition = worn(now, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         person, unit.borrower = unit.borrower, None
         if calibration_due or certificate:  # an older certificate says nothing of a new date
@@ -300,14 +313,12 @@ def issue_unit(*, unit: Unit, label: str, signed: str = "", **entry: Unpack[Entr
     unit_calibration_missing, and unit_held where it is kept for another label at this moment.
     """
     refuse_no_label(label)
-    today = shop_day(entry["as_of"])
 
     def issue(unit: Unit) -> Line:
         refuse_not_in_bin(unit)
         if unit.condition == "due_regrind":
             raise Refused(Reason("unit_due_regrind", tag=unit.tag))
-        if unit.calibration_due is not None and unit.calibration_due < today:
-            raise Refused(Reason("unit_calibration_overdue", tag=unit.tag, due=unit.calibration_due))
+        _refuse_overdue(unit, entry["as_of"])
         unsigned = unit.calibration_due is None and unit.item.kind in CALIBRATED
         if unsigned and not signed:
             raise Refused(Reason("unit_calibration_missing", tag=unit.tag))
@@ -321,6 +332,12 @@ def issue_unit(*, unit: Unit, label: str, signed: str = "", **entry: Unpack[Entr
         return {"quantity": -1, "from_bin": unit.bin, "label": label, **told}
 
     return book("issued", unit, issue, **entry)
+
+
+def _refuse_overdue(unit: Unit, as_of: datetime) -> None:
+    """Nobody measures with what is out of calibration, in a job or on loan."""
+    if unit.calibration_due is not None and unit.calibration_due < shop_day(as_of):
+        raise Refused(Reason("unit_calibration_overdue", tag=unit.tag, due=unit.calibration_due))
 
 
 def unit_held(tag: str, hold: UnitHold) -> Reason:
@@ -387,9 +404,10 @@ def adjust_unit(
         if unit.away_why:
             raise Refused(Reason("unit_away", tag=unit.tag, why=unit.away_why, until=unit.away_until))
         change = {"holes": holes - unit.holes_cut, "extra_wear": used - holes - unit.extra_wear}
-        unit.holes_cut, unit.extra_wear = holes, used - holes
+        change["wear_ahead"] = -unit.wear_ahead  # what somebody says was used is rounded up by nothing
+        unit.holes_cut, unit.extra_wear, unit.wear_ahead = holes, used - holes, 0
         unit.condition = worn(condition or unit.condition, used=used, life=unit.item.life)
-        unit.save(update_fields=["holes_cut", "extra_wear", "condition"])
+        unit.save(update_fields=["holes_cut", "extra_wear", "wear_ahead", "condition"])
         return change
 
     return book("adjusted", unit, adjust, **entry)
@@ -467,8 +485,7 @@ def find_unit(*, unit: Unit, bin: Bin, **entry: Unpack[Explained]) -> Movement:
         if at_hand:
             line["from_bin"] = unit.bin
         elif not unit.issued_to:
-            known = unit.movements.filter(condition__in=AT_HAND).order_by("-pk").values_list("condition", flat=True)
-            back = "due_regrind" if unit.away_why == "regrind" else known.first() or "serviceable"
+            back = "due_regrind" if unit.away_why == "regrind" else last_at_hand(unit)
             unit.condition = worn(back, used=unit.holes_cut + unit.extra_wear, life=unit.item.life)
         unit.away_why, unit.away_until, unit.away_with = "", None, ""
         unit.borrower, unit.issued_to, unit.bin = None, "", bin

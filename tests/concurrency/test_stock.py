@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from inventory import stock
-from inventory.models import Batch, Item, Movement, Person, Unit
+from inventory.models import Batch, Bin, Item, Movement, Person, Unit
 from tests.concurrency.race import race
 from tests.factories import BatchFactory, BinFactory, InsertFactory, ItemFactory, PersonFactory, UnitFactory
 
@@ -27,6 +27,12 @@ def _sent_many_times(deed: str, key: str) -> str:
     match deed:
         case "lend":
             return str(stock.lend_unit(unit=unit, to=Person.objects.get(), until=None, **by).pk)
+        case "lend to a new name":
+            to = stock.person_of(name="Bo")
+            return str(stock.lend_unit(unit=unit, to=to, until=None, **by).pk)
+        case "receive into a new bin":
+            bin, item = stock.bin_of(site=unit.bin.site.name, name="Z9"), Item.objects.get(kind="drill")
+            return str(stock.receive_unit(item=item, tag="N-1", bin=bin, **by).pk)
         case "issue":
             return str(stock.issue_batch(batch=batch, quantity=2, label="J-1", **by).pk)
         case "receive a unit":
@@ -37,7 +43,10 @@ def _sent_many_times(deed: str, key: str) -> str:
             return str(stock.receive_batch(item=item, bin=batch.bin, lot="L2", quantity=3, **by).pk)
 
 
-@pytest.mark.parametrize("deed", ["lend", "issue", "receive a unit", "receive a batch"])
+@pytest.mark.parametrize(
+    "deed",
+    ["lend", "lend to a new name", "issue", "receive a unit", "receive into a new bin", "receive a batch"],
+)
 def test_an_act_that_is_sent_many_times_at_once_is_done_once_and_answered_alike(deed: str) -> None:
     bin = BinFactory.create()
     PersonFactory.create()
@@ -51,4 +60,6 @@ def test_an_act_that_is_sent_many_times_at_once_is_done_once_and_answered_alike(
     told = race(attempt, tries=3)
     assert len(told) == 1, told
     assert Movement.objects.count() == before + 1
+    assert Person.objects.count() == 1 + (deed == "lend to a new name")
+    assert Bin.objects.count() == 1 + (deed == "receive into a new bin")
     assert stock.disagreements() == []

@@ -58,15 +58,15 @@ def test_no_line_of_the_ledger_can_be_replaced_by_another() -> None:
     line = unit.movements.get()
     _execute(
         "INSERT INTO inventory_movement "
-        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason) "
-        "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, 0, label, reason FROM inventory_movement"
+        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, label, reason) "
+        "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, 0, condition, label, reason FROM inventory_movement"
     )
     for key, value in (("id", f"{line.pk}"), ("request_key", "'k'")):
         with pytest.raises(IntegrityError):
             _execute(
                 f"INSERT OR REPLACE INTO inventory_movement "
-                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason) "
-                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, 0, '', '')"
+                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, label, reason) "
+                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, 0, '', '', '')"
             )
     assert Movement.objects.count() == 2
     assert not Movement.objects.filter(quantity=9).exists()
@@ -208,8 +208,8 @@ def test_a_movement_is_of_exactly_one_thing() -> None:
         _refused_as(
             "movement_of_one_thing",
             f"INSERT INTO inventory_movement "
-            f"(at, by, act, quantity, holes, extra_wear, wear_ahead, regrinds, label, reason{columns}) "
-            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, 0, 0, 0, '', ''{values})",
+            f"(at, by, act, quantity, holes, extra_wear, wear_ahead, regrinds, condition, label, reason{columns}) "
+            f"VALUES ('{MONDAY}', 'x', 'used', 1, 0, 0, 0, 0, '', '', ''{values})",
         )
 
 
@@ -292,18 +292,52 @@ def test_a_missing_guard_fails_the_system_check_by_name() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_guard_of_another_wording_counts_as_missing() -> None:
-    if connection.vendor == "postgresql":
-        _execute('ALTER TABLE inventory_movement DISABLE TRIGGER "inventory_movement_append_only_row"')
-    else:
-        _execute("DROP TRIGGER inventory_movement_append_only_update")
-        _execute(
-            "CREATE TRIGGER inventory_movement_append_only_update BEFORE UPDATE ON inventory_movement "
-            "BEGIN SELECT 1; END"
-        )
-    assert len(guards.missing(connection)) == 1
-    call_command("migrate", verbosity=0)
+@pytest.mark.parametrize(
+    "broken",
+    [
+        pytest.param(
+            [
+                "DROP TRIGGER inventory_movement_append_only_update",
+                "CREATE TRIGGER inventory_movement_append_only_update BEFORE UPDATE ON inventory_movement "
+                "BEGIN SELECT 1; END",
+            ],
+            marks=pytest.mark.only_on("sqlite"),
+        ),
+        *(
+            pytest.param(broken, marks=pytest.mark.only_on("postgresql"))
+            for broken in (
+                ["ALTER TABLE inventory_movement DISABLE TRIGGER inventory_movement_append_only_row"],
+                ["CREATE OR REPLACE FUNCTION guard_refuses() RETURNS trigger LANGUAGE plpgsql AS "
+                 "$$BEGIN RETURN COALESCE(NEW, OLD); END$$"],
+                ["CREATE OR REPLACE TRIGGER inventory_movement_append_only_row BEFORE UPDATE ON inventory_movement "
+                 "FOR EACH ROW EXECUTE FUNCTION guard_refuses('inventory_movement_append_only')"],
+                ["CREATE OR REPLACE TRIGGER inventory_movement_append_only_row BEFORE DELETE OR UPDATE ON "
+                 "inventory_movement FOR EACH ROW WHEN (false) EXECUTE FUNCTION "
+                 "guard_refuses('inventory_movement_append_only')"],
+                ["DROP TRIGGER inventory_movement_append_only_row ON inventory_movement",
+                 "CREATE TRIGGER inventory_movement_append_only_row BEFORE DELETE OR UPDATE ON inventory_site "
+                 "FOR EACH ROW EXECUTE FUNCTION guard_refuses('inventory_movement_append_only')"],
+                ["ALTER TABLE inventory_unithold DROP CONSTRAINT unit_hold_overlap",
+                 "ALTER TABLE inventory_unithold ADD CONSTRAINT unit_hold_overlap EXCLUDE USING gist "
+                 "(int8range(unit_id, unit_id, '[]') WITH &&, tstzrange(start, \"end\") WITH &&) "
+                 "WHERE (active AND holes > 5)"],
+            )
+        ),
+    ],
+)  # fmt: skip
+def test_a_guard_of_another_wording_counts_as_missing(broken: list[str]) -> None:
+    for statement in broken:
+        _execute(statement)
+    assert guards.missing(connection)
+    call_command("migrate", verbosity=0, skip_checks=True)
     assert guards.missing(connection) == []
+    unit = UnitFactory.create()
+    _refused_as("inventory_movement_append_only", "UPDATE inventory_movement SET reason = reason")
+    _hold(unit, MONDAY, MONDAY + HOUR)
+    with pytest.raises((IntegrityError, Refused)):
+        _hold(unit, MONDAY, MONDAY + HOUR)
+    if connection.vendor == "postgresql":
+        _execute("DROP TRIGGER IF EXISTS inventory_movement_append_only_row ON inventory_site")
 
 
 @pytest.mark.only_on("sqlite")

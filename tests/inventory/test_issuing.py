@@ -319,3 +319,13 @@ def test_a_kit_is_read_in_eight_queries_however_many_lines(rows: int) -> None:
     with CaptureQueriesContext(connection) as asked:
         issuing.kit("J-1", as_of=MONDAY)
     assert len(asked) == 8
+
+
+def test_what_went_to_another_job_meanwhile_is_not_written_off_from_the_page_of_the_first() -> None:
+    tap = _tap("T-1")
+    stock.issue_unit(unit=tap, label="J-2", **WHO)
+    with pytest.raises(Refused) as refused:
+        issuing.broke("J-1", f"u{tap.pk}", reason="broke", **WHO)
+    assert (refused.value.reason.code, refused.value.reason["label"]) == ("unit_issued", "J-2")
+    tap.refresh_from_db()
+    assert tap.issued_to == "J-2"

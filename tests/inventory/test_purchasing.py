@@ -1,6 +1,6 @@
 """Suppliers and their offers."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from inventory import purchasing
 from inventory.errors import Refused
 from inventory.models import Offer, Order
-from tests.factories import InsertFactory, ItemFactory, SupplierFactory, TapFactory
+from tests.factories import BinFactory, InsertFactory, ItemFactory, SupplierFactory, TapFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -199,3 +199,28 @@ def test_what_is_on_order_is_read_in_one_query_however_much(rows: int) -> None:
     with CaptureQueriesContext(connection) as asked:
         assert sum(len(order.lines.all()) for order in purchasing.open_orders()) == rows
     assert len(asked) == 3  # orders with their suppliers, their lines, the offers of those
+
+
+def test_an_order_that_told_what_came_of_it_tells_no_lead_time_of_what_never_came() -> None:
+    supplier, bin = SupplierFactory.create(name="Nord Tools"), BinFactory.create()
+    came, never = InsertFactory.create(number="I-1"), InsertFactory.create(number="I-2")
+    offers = [purchasing.add_offer(supplier=supplier, items=[(item, 1)], price=1) for item in (came, never)]
+    order = _placed(offers[0], lines=[(offer.pk, 5, 1) for offer in offers])
+    lines = {each.item.pk: each.line for each in purchasing.expected(order)}
+    arrived = [purchasing.Came(lines[came.pk], came.pk, bin, quantity=5)]
+    purchasing.receive_order(number=order.number, came=arrived, by="x", as_of=NOW + timedelta(days=3))
+    purchasing.receive_order(number=order.number, came=[], complete=True, by="x", as_of=NOW + timedelta(days=90))
+    assert purchasing.lead_days([came.pk, never.pk], since=NOW) == {came.pk: [3]}
+    assert purchasing.lead_days([never.pk], since=NOW) == {}
+    assert purchasing.lead_days([came.pk], since=NOW) == {came.pk: [3]}
+
+
+@pytest.mark.parametrize("came", [{"quantity": 5}, {"quantity": 3, "tags": ("T-1",)}, {}])
+def test_tools_come_by_their_tags_and_by_no_number(came: dict[str, Any]) -> None:
+    offer = _offer(item=TapFactory.create())
+    (line,) = purchasing.expected(_placed(offer))
+    arrived = purchasing.Came(line.line, line.item.pk, BinFactory.create(), **came)
+    with pytest.raises(Refused) as refused:
+        purchasing.receive_order(number="2026-001", came=[arrived], by="x", as_of=NOW)
+    assert refused.value.reason.code == "tags_missing"
+    assert purchasing.expected(order=purchasing.order_numbered("2026-001"))[0].came == 0

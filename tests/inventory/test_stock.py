@@ -301,6 +301,20 @@ def test_what_goes_to_regrind_is_kept_no_more_for_whoever_needs_it_before_it_is_
     assert unit.movements.get(act="sent").reason == "regrind, Grinder & Son"
 
 
+def test_a_gauge_out_of_calibration_is_lent_to_nobody() -> None:
+    gauge = UnitFactory.create(item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 3, 1))
+    _refusal("unit_calibration_overdue", stock.lend_unit, unit=gauge, to=PersonFactory.create(), until=None, **WHO)
+
+
+@pytest.mark.parametrize("condition", ["new", "serviceable", "due_regrind"])
+def test_what_comes_back_from_a_loan_is_as_it_went_where_nobody_says_more(condition: str) -> None:
+    unit = UnitFactory.create(condition=condition)
+    stock.lend_unit(unit=unit, to=PersonFactory.create(), until=None, **WHO)
+    stock.return_unit(unit=unit, **WHO)
+    unit.refresh_from_db()
+    assert unit.condition == condition
+
+
 def test_what_is_due_for_regrind_is_not_handed_out() -> None:
     blunt = UnitFactory.create(condition="due_regrind")
     _refusal("unit_due_regrind", stock.issue_unit, unit=blunt, label="J-1", **WHO)
@@ -652,8 +666,8 @@ def test_check_ledger_names_every_place_that_does_not_agree(capsys: pytest.Captu
         "T-1: not in one hand; by the unit issued to J-1.",
         "T-1: by the ledger 0 holes cut, by the unit 9.",
         "T-2: the ledger knows nothing of this unit.",
-        "lot L1: by the ledger 10 on hand, by the batch 11.",
-        "lot L1: its active holds come to 0, by the batch it is 1.",
+        f"lot L1 in {batch.bin.name}: by the ledger 10 on hand, by the batch 11.",
+        f"lot L1 in {batch.bin.name}: its active holds come to 0, by the batch it is 1.",
     ):
         assert part in told
 
@@ -705,7 +719,7 @@ def test_check_ledger_names_a_bin_or_a_hand_that_no_movement_led_to(capsys: pyte
     out = capsys.readouterr().out
     assert f"T-1: by the ledger it was put into {unit.bin.name}, by the unit into Z9." in out
     assert "T-1: not in one hand; by the ledger issued to J-1; by the unit issued to J-9." in out
-    assert f"lot L1: by the ledger it moved in {batch.bin.name}, by the batch it lies in Z9." in out
+    assert f"lot L1 in Z9: by the ledger it moved in {batch.bin.name}." in out
 
 
 def test_check_ledger_names_a_hold_on_what_is_gone_and_more_issued_than_the_ledger_issued(
@@ -720,7 +734,7 @@ def test_check_ledger_names_a_hold_on_what_is_gone_and_more_issued_than_the_ledg
         call_command("check_ledger")
     out = capsys.readouterr().out
     assert "T-1 is lost, and J-1 still holds it." in out
-    assert "lot L1: the holds of J-1 say 5 issued, by the ledger it has 0." in out
+    assert f"lot L1 in {batch.bin.name}: the holds of J-1 say 5 issued, by the ledger it has 0." in out
 
 
 # The shelf as the matcher reads it

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 from django.db.models import Sum
-from hypothesis import HealthCheck, Phase, settings
+from hypothesis import HealthCheck, Phase, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
@@ -67,6 +67,7 @@ class Crib(RuleBasedStateMachine):
         ]
         self.receive(lot="L1", to=0, quantity=9, expires=date(2026, 3, 6))
         self.receive(lot="L2", to=0, quantity=9, expires=None)
+        self.reserve("J-1", unit=0, batch=0, start=1, holes=1, quantity=2)
 
     def entry(self, key: str | None = None) -> dict[str, Any]:
         return {"as_of": self.now, "by": "Ida", "request_key": key}
@@ -112,6 +113,8 @@ class Crib(RuleBasedStateMachine):
     @rule(which=at, holes=few, material=materials, condition=st.none() | conditions, key=keys)
     def give_back(self, which: int, holes: int, material: str, condition: str | None, key: str | None) -> None:
         told = {"holes": holes, "material": material, "condition": condition}
+        if not Unit.objects.filter(issued_to__gt="").exists():  # which chance alone would seldom bring about
+            self.issue(which, "J-1", "Ada: new", None)
         answer = self.act(stock.give_back_unit, unit=self.unit(which, issued_to__gt=""), **told, **self.entry(key))
         self.wore(answer, holes=holes, material=material)
 
@@ -120,10 +123,6 @@ class Crib(RuleBasedStateMachine):
         told = {"holes": holes, "material": material, "label": label}
         answer = self.act(stock.use_unit, unit=self.units[which], **told, **self.entry(key))
         self.wore(answer, holes=holes, material=material)
-
-    @rule(which=at)
-    def lend(self, which: int) -> None:
-        self.act(stock.lend_unit, unit=self.units[which], to=self.person, until=None, **self.entry())
 
     @rule(which=at, why=whys)
     def send(self, which: int, why: str) -> None:
@@ -144,6 +143,15 @@ class Crib(RuleBasedStateMachine):
         bin = None if to is None else self.bins[to]
         answer = self.act(stock.return_unit, unit=self.unit(which, away_why__gt=""), bin=bin, **told, **self.entry())
         self.wore(answer, holes=told["holes"], material=told["material"])
+
+    @rule(which=at, holes=few, used=st.none() | few, condition=st.none() | conditions)
+    def put_right(self, which: int, holes: int, used: int | None, condition: str | None) -> None:
+        told = {"holes": holes, "used": used, "condition": condition, "reason": "booked wrong"}
+        self.act(stock.adjust_unit, unit=self.units[which], **told, **self.entry())
+
+    @rule(which=at, until=st.sampled_from([None, date(2026, 3, 4)]))
+    def lend(self, which: int, until: date | None) -> None:
+        self.act(stock.lend_unit, unit=self.units[which], to=self.person, until=until, **self.entry())
 
     @rule(which=at, due=st.sampled_from([None, date(2026, 3, 1), date(2026, 3, 30)]))
     def calibrate(self, which: int, due: date | None) -> None:
@@ -181,7 +189,9 @@ class Crib(RuleBasedStateMachine):
     def bring_back(self, which: int, quantity: int, label: str) -> None:
         rows: Any = Movement.objects.filter(batch__isnull=False, act__in=("issued", "given_back")).order_by()
         sums = rows.values_list("batch", "label").annotate(total=Sum("quantity")).filter(total__lt=0)
-        had = sorted(sums)
+        if not sums:  # which chance alone would seldom bring about
+            self.hand_out(which, quantity, label)
+        had = sorted(sums.all())
         pk, whose, total = had[which % len(had)] if had else (None, label, 0)
         quantity = 1 + quantity % (1 - total)  # sometimes one more than it has
         batch = self.batch(which) if pk is None else Batch.objects.get(pk=pk)
@@ -257,10 +267,9 @@ class Crib(RuleBasedStateMachine):
 
 DONE: set[str] = set()
 BOUNDED = settings(
-    max_examples=80,
+    max_examples=15,
     stateful_step_count=25,
     deadline=None,
-    derandomize=True,
     database=None,
     suppress_health_check=list(HealthCheck),
 )
@@ -272,8 +281,11 @@ def _rows() -> list[Any]:
 
 def test_after_every_step_of_random_acts_balances_equal_the_ledger_and_nothing_is_lost() -> None:
     DONE.clear()
-    run_state_machine_as_test(Crib, settings=BOUNDED)
-    assert len(DONE) == 19, f"so few acts prove little: {sorted(DONE)}"
+    for round_ in range(8):  # at least twice, and until every act has come about
+        run_state_machine_as_test(seed(round_)(Crib), settings=BOUNDED)
+        if round_ and len(DONE) == 20:
+            return
+    raise AssertionError(f"so few acts prove little: {sorted(DONE)}")
 
 
 def test_the_machine_sees_a_balance_that_no_movement_made(monkeypatch: pytest.MonkeyPatch) -> None:

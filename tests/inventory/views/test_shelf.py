@@ -500,6 +500,13 @@ def test_holes_that_were_booked_wrong_are_put_right(keeper: Client) -> None:
     assert f"{unit.item.life - 4} of {unit.item.life} holes" in text(keeper, "unit", "T-16")
 
 
+def test_holes_for_a_job_written_in_small_letters_are_taken_off_what_it_keeps(keeper: Client) -> None:
+    unit, now = tap(), timezone.now()
+    reserve(label="J-2", unit_holds=[(unit.pk, now, now + timedelta(days=3), 4)], by="x", as_of=now)
+    used = written(press(keeper, unit, act="use", holes="3", label="j-2"))
+    assert (used.label, unit.holds.get().holes) == ("J-2", 1)
+
+
 def test_of_a_gauge_no_holes_are_asked_and_it_is_sent_to_calibration(keeper: Client) -> None:
     UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 2, 1))
     shown = text(keeper, "unit", "G-1")

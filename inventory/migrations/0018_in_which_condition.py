@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0015_when_a_calibration_is_over'),
+        ('inventory', '0017_how_wear_is_rounded'),
     ]
 
     operations = [
