@@ -20,12 +20,12 @@ def disagreements() -> list[Reason]:
     """Every place where the balances and the ledger do not say the same; empty when all is well.
 
     A unit's holes cut, extra wear, what that is rounded up by and regrinds are the sums of its movements'; its
-    quantities sum up to 1 while it is in its bin and to 0 otherwise; its bin is where the last movement put it, and it is in the hand of the label to
-    which the last one that moved it issued it, if any. Its own diameter is that of the last movement that has one, and
-    so are its condition and the last good day of its calibration, where any movement tells them (those of before they
-    were written down do not). Nothing that is gone is held. A batch's on hand is the sum of its movements in its own
-    bin, its held what its active holds still keep; what its holds say was issued to a label is no more than the ledger
-    issued to it.
+    quantities sum up to 1 while it is in its bin and to 0 otherwise; its bin is where the last movement put it, and it
+    is in the hand of the label to which the last one that moved it issued it, if any. Its own diameter is that of the
+    last movement that has one, and so are its condition and the last good day of its calibration, where any movement
+    tells them (those of before they were written down do not). Nothing that is gone is held. A batch's on hand is the
+    sum of its movements in its own bin, its held what its active holds still keep; what its holds say was issued to a
+    label is no more than the ledger issued to it.
     """
     return [*_of_units(), *_of_batches()]
 

@@ -157,7 +157,7 @@ def test_a_unit_that_the_book_has_as_lost_away_or_issued_is_back_and_a_retired_o
     assert deeds == ["count_finds_lost", "count_finds_away", "count_finds_issued", "count_leaves_retired"]
     post(count)
     found = {unit.tag: (unit.condition, unit.issued_to, unit.bin == bin) for unit in Unit.objects.all()}
-    assert found["T-0"] == ("serviceable", "", True)
+    assert found["T-0"] == ("new", "", True)
     assert found["T-1"] == ("due_regrind", "", True)
     assert found["T-2"] == ("new", "", True)
     assert found["T-3"] == ("retired", "", False)

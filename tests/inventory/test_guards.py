@@ -58,15 +58,16 @@ def test_no_line_of_the_ledger_can_be_replaced_by_another() -> None:
     line = unit.movements.get()
     _execute(
         "INSERT INTO inventory_movement "
-        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, label, reason) "
+        "(request_key, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, "
+        "label, reason) "
         "SELECT 'k', at, by, act, unit_id, quantity, holes, 0, 0, 0, condition, label, reason FROM inventory_movement"
     )
     for key, value in (("id", f"{line.pk}"), ("request_key", "'k'")):
         with pytest.raises(IntegrityError):
             _execute(
                 f"INSERT OR REPLACE INTO inventory_movement "
-                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, label, reason) "
-                f"VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, 0, '', '', '')"
+                f"({key}, at, by, act, unit_id, quantity, holes, extra_wear, wear_ahead, regrinds, condition, "
+                f"label, reason) VALUES ({value}, '{MONDAY}', 'x', 'used', {unit.pk}, 9, 0, 0, 0, 0, '', '', '')"
             )
     assert Movement.objects.count() == 2
     assert not Movement.objects.filter(quantity=9).exists()

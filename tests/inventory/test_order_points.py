@@ -188,7 +188,7 @@ def test_a_page_of_items_asks_a_fixed_number_of_queries(count: int) -> None:
     assert (len(found), more) == (count, 0)
     # items; batches, on order, order points; settings, begin, ledger, how long it keeps, lead times (2), offers (1:
     # there are none)
-    assert len(told) == 11
+    assert len(told) == 10
     with CaptureQueriesContext(connection) as low:
         assert len(order_points.standings(as_of=NOW, low=True)) == count
     assert len(low) == 5

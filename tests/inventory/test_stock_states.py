@@ -147,7 +147,8 @@ class Crib(RuleBasedStateMachine):
     @rule(which=at, holes=few, used=st.none() | few, condition=st.none() | conditions)
     def put_right(self, which: int, holes: int, used: int | None, condition: str | None) -> None:
         told = {"holes": holes, "used": used, "condition": condition, "reason": "booked wrong"}
-        self.act(stock.adjust_unit, unit=self.units[which], **told, **self.entry())
+        if self.act(stock.adjust_unit, unit=self.units[which], **told, **self.entry()):
+            self.worn[self.units[which].pk] = 100 * (holes if used is None else used)
 
     @rule(which=at, until=st.sampled_from([None, date(2026, 3, 4)]))
     def lend(self, which: int, until: date | None) -> None:

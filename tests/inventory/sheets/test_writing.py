@@ -165,15 +165,17 @@ def _made(shop: dict[str, Any]) -> None:
             item=tagged[at % len(tagged)], tag=tag, bin=bins[at % (len(bins) - 1)], holes_cut=holes,
             calibration_due=due, condition=condition, **entry,
         )  # fmt: skip
+        over = due is not None and due < MONDAY.date()
+        gauge = due is None and KINDS[unit.item.kind].calibrated
         match deed:
-            case "lend":
+            case "lend" if not over:  # what is out of calibration is neither lent nor handed out
                 there = Person.objects.filter(name=text).first()
                 stock.lend_unit(unit=unit, to=there or stock.add_person(name=text), until=due, **entry)
             case "send":
                 why = "calibration" if unit.item.most_regrinds == 0 else "regrind"
                 stock.send_unit(unit=unit, why=why, to=text, until=due, **entry)
-            case "issue" if due is None or due >= MONDAY.date():  # one whose calibration is over is not handed out
-                stock.issue_unit(unit=unit, label=text, **entry)
+            case "issue" if not over and unit.condition != "due_regrind":
+                stock.issue_unit(unit=unit, label=text, signed="Ada: new" if gauge else "", **entry)
             case "scrap":
                 stock.scrap_unit(unit=unit, reason="worn", **entry)
             case "lose":

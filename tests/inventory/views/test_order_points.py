@@ -131,7 +131,7 @@ def test_the_page_asks_a_fixed_number_of_queries(keeper: Client, count: int) -> 
     keeper.get(reverse("order-points"))
     with CaptureQueriesContext(connection) as asked:
         keeper.get(reverse("order-points"))
-    assert len(asked) == 14  # session, user, roles, and eleven of the room
+    assert len(asked) == 13  # session, user, roles, and ten of the room
 
 
 # What the crib has settled
