@@ -13,6 +13,7 @@ from django.db.models import Q
 
 from inventory.kinds import CALIBRATED
 from inventory.models import Movement, Order, Unit
+from inventory.quantities import per_cent
 from inventory.stock import GONE
 
 MONTHS = 12
@@ -32,7 +33,7 @@ class Point:
     @property
     def percent(self) -> float | None:
         """None where nothing is known, or there was nothing to be judged by."""
-        return 100 * self.part / self.whole if self.known and self.whole else None
+        return float(per_cent(self.part, self.whole)) if self.known and self.whole else None
 
 
 @dataclass(frozen=True, slots=True)

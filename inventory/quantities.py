@@ -351,3 +351,15 @@ def show_money(minor: int, currency: str = "EUR") -> str:
     ('EUR 12.50', 'JPY 900')
     """
     return f"{currency} {Decimal(minor).scaleb(-_digits(currency)):f}"
+
+
+def per_cent(part: int, whole: int) -> Decimal:
+    """A share of a positive whole in percent, to the nearest tenth. What is not all is never 100, nor what is some 0.
+
+    >>> per_cent(19, 34), per_cent(9999, 10_000), per_cent(1, 10_000), per_cent(3, 3)
+    (Decimal('55.9'), Decimal('99.9'), Decimal('0.1'), Decimal('100'))
+    """
+    tenths = (2000 * part + whole) // (2 * whole)
+    if 0 < part < whole:
+        tenths = min(max(tenths, 1), 999)
+    return Decimal(tenths) / 10

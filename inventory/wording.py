@@ -395,6 +395,7 @@ SENTENCES: dict[str, str] = {
     "count_entry_unknown": "That figure no longer counts; look at the review again.",
     "count_line_unknown": "There is no such line in this count.",
     "count_moved_since": "{tag} was moved since it was counted: count it again.",
+    "count_bin_empty": "Nothing was entered for {bin}: tick that nothing lies in it, or save for now.",
     "count_known_since": "The book has it by now: count it again.",
     "count_below_nothing": "{fewer} fewer were found than the book had, and only {on_hand} are left on hand: count it again.",
     "count_disputed": "{people} found different figures: decide which stands.",

@@ -83,9 +83,9 @@ def enter(
 ) -> list[CountEntry]:
     """Keep what somebody found in a bin, each with what the book says at this moment; answers with what is new.
 
-    What the same person (`counter`, their login) entered before with the same figure is not entered anew. With
-    `nothing_else` the bin is done: what the book has there and nobody entered was not found. A request that is repeated
-    enters nothing.
+    A figure that the same person (`counter`, their login) enters again is a count anew where the thing moved since, or
+    where its line was decided; else it is not entered twice. With `nothing_else` the bin is done: what the book has
+    there and nobody entered was not found. A request that is repeated enters nothing.
     Raises `Refused`: count_unknown, count_closed, count_bin_unknown, count_found_negative, unit_unknown,
     batch_unknown, item_unknown, item_is_tagged.
     """
@@ -106,10 +106,11 @@ def enter(
             )
             _refuse_unknown(wanted, units, batches, bin)
             entries = entries_of(lines.values())
+            last = _last_moved(units, batches)
             fresh = [
                 (each, "counted")
                 for each in wanted
-                if not _entered(lines.get(_of(each)), entries, who, each, request_key)
+                if not _entered(lines.get(_of(each)), entries, who, each, last, request_key)
             ]
             if nothing_else:
                 named = {_of(each) for each in wanted}
@@ -119,7 +120,7 @@ def enter(
                     if _of(each) not in named and not live(lines.get(_of(each)), entries)
                 ]
                 CountBin.objects.filter(pk=place.pk).update(done_at=at, done_by=str(by))
-            return _write(counted, bin, lines, fresh, units, batches, at, str(by), who, request_key)
+            return _write(counted, bin, lines, fresh, units, batches, last, at, str(by), who, request_key)
     except Refused as refused:
         if refused.reason.code == "count_entry_request_key_taken":
             return []  # its twin was a moment ahead
@@ -127,6 +128,7 @@ def enter(
 
 
 Key = tuple[int | None, int | None, int | None, str, str]
+Thing = tuple[int | None, int | None]  # a unit or a batch, by its id
 
 
 def key_of_line(line: CountLine) -> Key:
@@ -181,16 +183,23 @@ def _known(findings: Sequence[Finding], bin: int) -> list[Finding]:
                 raise Refused(Reason("item_unknown", number=f"~{item}"))
             if not counted[item]:
                 raise Refused(Reason("item_is_tagged", item=str(Item.objects.get(pk=item))))
-        there = Batch.objects.filter(bin=bin, item__in=items).values_list("item", "lot", "pk")
-        batches = {(item, lot.upper()): pk for item, lot, pk in there}
+        there = list(Batch.objects.filter(bin=bin, item__in=items).order_by("-pk").values_list("item", "lot", "pk"))
+        # As it is written; only where no lot reads so, capitals and small letters are alike.
+        batches = {(item, lot.upper()): pk for item, lot, pk in there} | {(item, lot): pk for item, lot, pk in there}
     found: dict[Key, Finding] = {}
     for each in findings:
         if unit := units.get(each.tag.upper()) if each.tag else None:
             each = Finding(each.found, unit=unit)
-        elif batch := batches.get((each.item, each.lot.upper())) if each.item else None:
+        elif batch := _batch_of(each, batches):
             each = Finding(each.found, batch=batch)
         found[_of(each)] = each
     return list(found.values())
+
+
+def _batch_of(finding: Finding, batches: Mapping[tuple[int, str], int]) -> int | None:
+    if finding.item is None:
+        return None
+    return batches.get((finding.item, finding.lot)) or batches.get((finding.item, finding.lot.upper()))
 
 
 def _refuse_unknown(
@@ -242,15 +251,28 @@ def live(line: CountLine | None, entries: Mapping[int, Sequence[CountEntry]]) ->
 
 
 def _entered(
-    line: CountLine | None, entries: Mapping[int, Sequence[CountEntry]], who: str, finding: Finding, key: str | None
+    line: CountLine | None,
+    entries: Mapping[int, Sequence[CountEntry]],
+    who: str,
+    finding: Finding,
+    last: Mapping[Thing, int],
+    key: str | None,
 ) -> bool:
-    """Whether this very figure stands as the person's own, or this very request has entered one."""
+    """Whether this figure stands as the person's own of the thing as it is, or this very request has entered one."""
     if line is None:
         return False
     if key is not None and any(each.request_key == key for each in entries.get(line.pk, ())):
         return True
     own = own_entry(line, entries, who)
-    return own is not None and own.found == finding.found
+    if own is None or own.found != finding.found or own.position != last.get((finding.unit, finding.batch), 0):
+        return False
+    return not any(each.how == "decided" and each.pk > own.pk for each in live(line, entries))
+
+
+def _last_moved(units: Collection[int], batches: Collection[int]) -> dict[Thing, int]:
+    """The last movement of each of these things. One query."""
+    rows: Any = Movement.objects.filter(Q(unit__in=units) | Q(batch__in=batches)).order_by()
+    return {(unit, batch): pk for unit, batch, pk in rows.values_list("unit", "batch").annotate(last=Max("pk"))}
 
 
 def own_entry(line: CountLine, entries: Mapping[int, Sequence[CountEntry]], who: str) -> CountEntry | None:
@@ -266,6 +288,7 @@ def _write(
     findings: Sequence[tuple[Finding, str]],
     units: Mapping[int, Unit],
     batches: Mapping[int, Batch],
+    last: Mapping[Thing, int],
     at: datetime,
     by: str,
     who: str,
@@ -283,16 +306,6 @@ def _write(
     if new:
         CountLine.objects.bulk_create(new)
         lines |= {key_of_line(line): line for line in CountLine.objects.filter(count=count, bin=bin)}
-    last: dict[tuple[int | None, int | None], int] = {
-        (unit, batch): pk
-        for unit, batch, pk in Movement.objects.filter(
-            Q(unit__in=[each.unit for each, _ in findings if each.unit])
-            | Q(batch__in=[each.batch for each, _ in findings if each.batch])
-        )
-        .order_by()
-        .values_list("unit", "batch")
-        .annotate(last=Max("pk"))
-    }
     return CountEntry.objects.bulk_create(
         CountEntry(
             line=lines[_of(each)],

@@ -12,6 +12,7 @@ from django.db.models import Count, F, Q, Sum
 from django.db.models.functions import Abs
 
 from inventory.models import CountLine, StockCount
+from inventory.quantities import per_cent
 from inventory.stock import aware
 
 
@@ -30,8 +31,8 @@ class Accuracy:
 
     @property
     def per_cent(self) -> Decimal | None:
-        """Right lines of a hundred, rounded down to a tenth: with one wrong line never 100. None without lines."""
-        return None if not self.lines else Decimal(self.right * 1000 // self.lines) / 10
+        """Right lines of a hundred: with one wrong line never 100. None without lines."""
+        return per_cent(self.right, self.lines) if self.lines else None
 
 
 _MET = Q(found__isnull=False) & ~Q(found=0, book=0)

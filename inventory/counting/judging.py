@@ -95,7 +95,7 @@ def review(count: StockCount) -> Review:
     now_known = _known_since(count, lines)
     where: dict[int, list[Bin]] = defaultdict(list)
     for line in lines:
-        if line.unit_id and any(voice.found for voice in voices[line.pk]):
+        if line.unit_id and _seen_there(line, voices[line.pk], moved):
             where[line.unit_id].append(line.bin)
     judged = [_judged(line, voices[line.pk], moved, now_known, where) for line in lines]
     found = [each for each in judged if each is not None]
@@ -125,23 +125,29 @@ def _voices(line: CountLine, entries: Mapping[int, Sequence[CountEntry]]) -> tup
     )
 
 
+def _seen_there(line: CountLine, voices: Sequence[Voice], moved: Mapping[int, int]) -> bool:
+    """Whether a unit was seen in this bin since it last moved: the newest who looked since then tells."""
+    since = [voice for voice in voices if voice.position >= moved.get(line.unit_id or 0, 0)]
+    return bool(since and since[-1].found)
+
+
 def _moved_since(lines: Iterable[CountLine]) -> dict[int, int]:
     """The last movement of each unit that changed where it is; holes cut and a calibration do not. One query."""
     units = {line.unit_id for line in lines if line.unit_id}
-    rows: Any = (
-        Movement.objects.filter(unit__in=units).exclude(act__in=("used", "calibrated")).order_by().values_list("unit")
-    )
+    moves = Movement.objects.filter(unit__in=units).exclude(act__in=("used", "adjusted", "calibrated"))
+    rows: Any = moves.order_by().values_list("unit")
     return dict(rows.annotate(last=Max("pk"))) if units else {}
 
 
 def _known_since(count: StockCount, lines: Iterable[CountLine]) -> set[int]:
     """Lines of what the book did not know and knows by now. Two queries at most."""
-    lots = {(line.bin_id, line.item_id, line.lot): line.pk for line in lines if line.item_id}
+    lots = {(line.bin_id, line.item_id, line.lot.upper()): line.pk for line in lines if line.item_id}
     tags = {line.called.upper(): line.pk for line in lines if line.called}
     known: set[int] = set()
     if lots:
         there = Batch.objects.filter(item__in={item for _, item, _ in lots}, bin__in={bin for bin, _, _ in lots})
-        known |= {lots[row] for row in there.values_list("bin", "item", "lot") if row in lots}
+        rows = {(bin, item, lot.upper()) for bin, item, lot in there.values_list("bin", "item", "lot")}
+        known |= {lots[row] for row in rows if row in lots}
     if tags:
         folded = Unit.objects.alias(folded=Upper("tag")).filter(folded__in=[Upper(Value(tag)) for tag in sorted(tags)])
         known |= {tags[tag.upper()] for tag in folded.values_list("tag", flat=True) if tag.upper() in tags}

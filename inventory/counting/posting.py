@@ -141,12 +141,17 @@ def _booked(judged: Judged, line: CountLine, entry: Any) -> Movement | None:
     if line.batch:
         return stock.count_batch(batch=line.batch, difference=judged.difference, **entry)
     if line.item:
+        lot = line.lot
+        if Batch.objects.filter(item=line.item, bin=line.bin, lot__iexact=lot).exists():
+            raise PostRefused({line.pk: Reason("count_known_since")})  # it came in a moment ago: is it what was found?
         # The same lot was packed on the same day, wherever it lies.
-        known = Batch.objects.filter(item=line.item, lot=line.lot).exclude(lot="").first()
+        known = Batch.objects.filter(item=line.item, lot=lot).exclude(lot="").first()
         dates: Any = {"packed": known.packed, "expires": known.expires} if known else {}
-        batch = stock.receive_batch(
-            item=line.item, quantity=judged.found or 0, bin=line.bin, lot=line.lot, **dates, **entry
-        )
+        if not Batch.objects.get_or_create(item=line.item, bin=line.bin, lot=lot, defaults=dates)[1]:
+            raise PostRefused(
+                {line.pk: Reason("count_known_since")}
+            )  # whoever takes the lot in waits for us, or we did
+        batch = stock.receive_batch(item=line.item, quantity=judged.found or 0, bin=line.bin, lot=lot, **dates, **entry)
         return batch.movements.order_by("-pk").first()
     deed = judged.deed.code if judged.deed else ""
     if line.unit is None or deed in ("count_finds_elsewhere", "count_leaves_retired"):

@@ -42,14 +42,15 @@ class CountSheetForm(Answers):
         max_length=100_000,
         widget=forms.Textarea(attrs={"rows": 5, "autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
     )
+    empty = forms.BooleanField(label="nothing at all lies in this bin", required=False)
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
     def __init__(self, data: Any = None, *, sheet: Sheet, done: bool = False) -> None:
         super().__init__(data, initial={"request_key": uuid.uuid4().hex})
         self.sheet, self.done = sheet, done
         for row in sheet.batches:
+            # Never filled in: a figure that stands there says that it was counted now.
             self.fields[row.name] = count_field("Found", least=0, required=False)
-            self.initial[row.name] = row.found
         for row in sheet.units:
             self.fields[row.name] = forms.BooleanField(label="is here", required=False)
             self.initial[row.name] = bool(row.found)
@@ -78,6 +79,10 @@ class CountSheetForm(Answers):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         self.findings = [*self._lots(cleaned), *self._units(cleaned), *self._tags(cleaned), *self._spare(cleaned)]
+        rows = [*self.sheet.batches, *self.sheet.units]
+        entered = self.findings or any(row.found is not None or row.others for row in rows)
+        if self.done and not self.errors and not entered and not cleaned.get("empty"):
+            self.add_error("empty", Fault(Reason("count_bin_empty", bin=self.sheet.place.bin.name)))
         return cleaned
 
     def _lots(self, cleaned: dict[str, Any]) -> list[Finding]:
@@ -86,7 +91,7 @@ class CountSheetForm(Answers):
             many = cleaned.get(row.name)
             if many is not None:
                 found.append(_finding(row, many))
-            elif self.done and not row.others and row.name not in self.errors:
+            elif self.done and row.found is None and not row.others and row.name not in self.errors:
                 self.add_error(row.name, Fault(Reason("count_row_empty")))
         return found
 
@@ -96,9 +101,9 @@ class CountSheetForm(Answers):
         gone = [name.removeprefix("unit-") for name in self.data if name.startswith("unit-") and name not in seen]
         found = [Finding(1, unit=int(pk)) for pk in gone if pk.isascii() and pk.isdigit() and len(pk) < 19]
         for row in self.sheet.units:
-            if cleaned.get(row.name):
+            if cleaned.get(row.name) and not row.found:
                 found.append(_finding(row, 1))
-            elif row.found:
+            elif row.found and not cleaned.get(row.name):
                 found.append(_finding(row, 0))
         return found
 

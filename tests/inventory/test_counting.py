@@ -10,7 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from inventory import counting, stock
-from inventory.counting import Finding, PostRefused
+from inventory.counting import Finding, PostRefused, posting
 from inventory.errors import Refused
 from inventory.models import Batch, Bin, CountEntry, CountLine, Movement, StockCount, Unit
 from inventory.reservations import reserve
@@ -162,6 +162,92 @@ def test_a_unit_that_the_book_has_as_lost_away_or_issued_is_back_and_a_retired_o
     assert found["T-2"] == ("new", "", True)
     assert found["T-3"] == ("retired", "", False)
     assert stock.disagreements() == []
+
+
+def test_the_same_figure_counted_again_after_an_issue_was_booked_is_a_count_anew() -> None:
+    batch = BatchFactory.create(quantity=10)
+    count = begin(batch.bin)
+    enter(count, batch.bin, Finding(8, batch=batch.pk))  # two were taken and not booked yet
+    stock.issue_batch(batch=batch, quantity=2, label="J-1", **WHO)
+    assert len(enter(count, batch.bin, Finding(8, batch=batch.pk))) == 1
+    assert enter(count, batch.bin, Finding(8, batch=batch.pk)) == []  # nothing moved since
+    assert states(count) == ["right"]
+    post(count)
+    batch.refresh_from_db()
+    assert batch.on_hand == 8
+
+
+def test_whoever_counts_again_after_it_was_decided_is_heard() -> None:
+    batch = BatchFactory.create(quantity=10)
+    count = begin(batch.bin)
+    enter(count, batch.bin, Finding(8, batch=batch.pk), by="Ida")
+    (nine,) = enter(count, batch.bin, Finding(9, batch=batch.pk), by="Ben")
+    counting.decide(count=count.pk, entry=nine.pk, **WHO)
+    assert states(count) == ["differs"]
+    enter(count, batch.bin, Finding(8, batch=batch.pk), by="Ida")
+    assert states(count) == ["disputed"]
+
+
+@pytest.mark.parametrize("typed", ["L1", "l1"])
+def test_a_lot_that_came_in_meanwhile_is_not_taken_in_twice(typed: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    bin, item = BinFactory.create(), InsertFactory.create()
+    count = begin(bin)
+    enter(count, bin, Finding(5, item=item.pk, lot=typed))
+    seen = posting.review
+
+    def and_then_it_comes(counted: StockCount) -> counting.Review:
+        found = seen(counted)
+        stock.receive_batch(item=item, bin=bin, lot="L1", quantity=5, **WHO)
+        return found
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(posting, "review", and_then_it_comes)
+        refused("count_known_since", post, count)
+    assert not Batch.objects.exists()
+    stock.receive_batch(item=item, bin=bin, lot="L1", quantity=5, **WHO)
+    refused("count_known_since", post, count)
+    enter(count, bin, Finding(5, item=item.pk, lot=typed))
+    counting.ask_again(count=count.pk, line=CountLine.objects.get(item=item).pk)
+    post(count)
+    assert Batch.objects.get().on_hand == 5
+
+
+def test_two_lots_that_differ_in_capitals_are_each_counted() -> None:
+    bin, item = BinFactory.create(), InsertFactory.create()
+    for lot in ("L1", "l1"):
+        stock.receive_batch(item=item, bin=bin, lot=lot, quantity=5, **WHO)
+    count = begin(bin)
+    enter(count, bin, Finding(4, item=item.pk, lot="L1"), Finding(6, item=item.pk, lot="l1"))
+    found = {each.lot: each.found for each in counting.review(count).judged}
+    assert found == {"L1": 4, "l1": 6}
+
+
+def test_a_unit_that_moved_since_it_was_seen_is_missed_where_it_should_be_now() -> None:
+    unit, there = UnitFactory.create(), BinFactory.create()
+    here = unit.bin
+    count = begin(here, there)
+    enter(count, here, Finding(1, unit=unit.pk))
+    stock.move_unit(unit=unit, bin=there, **WHO)
+    enter(count, there, Finding(0, unit=unit.pk))
+    deeds = [each.deed.code for each in counting.review(count).judged if each.deed]
+    assert deeds == ["count_loses"]
+    post(count)
+    unit.refresh_from_db()
+    assert unit.condition == "lost"
+
+
+def test_a_unit_that_was_seen_before_and_after_its_move_is_in_nobodys_way() -> None:
+    unit, there = UnitFactory.create(), BinFactory.create()
+    here = unit.bin
+    count = begin(here, there)
+    enter(count, here, Finding(1, unit=unit.pk), by="Ida")
+    stock.move_unit(unit=unit, bin=there, **WHO)
+    enter(count, here, Finding(0, unit=unit.pk), by="Ben")
+    enter(count, there, Finding(1, unit=unit.pk), by="Ben")
+    assert states(count) == ["right"]
+    post(count)
+    unit.refresh_from_db()
+    assert (unit.bin, unit.condition) == (there, "new")
 
 
 def test_a_unit_that_was_moved_since_it_was_missed_must_be_counted_again() -> None:

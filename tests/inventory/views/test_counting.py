@@ -171,8 +171,11 @@ def test_an_interrupted_count_goes_on_at_the_first_bin_that_is_not_done(fitter: 
     assert "Go on with bin B5" in shown
     assert "1 of 3 done" in shown
     assert "<strong>1 of 3</strong> bins done" in flat(fitter.get(reverse("counts")))
-    send(fitter, count, second)
-    answer = send(fitter, count, third)
+    nothing = send(fitter, count, second)
+    assert nothing.status_code == 400
+    assert "Nothing was entered for B5: tick that nothing lies in it" in flat(nothing)
+    send(fitter, count, second, empty="on")
+    answer = send(fitter, count, third, empty="on")
     assert answer.headers["Location"] == reverse("count", args=[count.pk])
 
 
