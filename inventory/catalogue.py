@@ -236,10 +236,14 @@ def care_for(
     """How an item is numbered, wears and is cared for (`CARE`: life, most regrinds, days between calibrations, pieces
     in a pack), and how much of its life a hole takes by parent material, in percent, in place of what was said before.
 
-    Raises `Refused`: item_number_taken, item_number_like_an_address, item_life_positive and the other rules of these
-    columns, life_factor_positive.
+    An item that has a number keeps one, perhaps another: its pages and everybody's labels are found by it.
+
+    Raises `Refused`: item_number_taken, item_number_like_an_address, item_number_kept, item_life_positive and the
+    other rules of these columns, life_factor_positive.
     """
     refuse_number(anew.get("number"))
+    if item.number and "number" in anew and not anew["number"]:
+        raise Refused(Reason("item_number_kept", number=item.number))
     if strange := set(anew) - set(CARE):
         raise ValueError(strange)
     return _changed(

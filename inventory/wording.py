@@ -59,6 +59,7 @@ SENTENCES: dict[str, str] = {
     "money_too_fine": "“{typed}” is finer than {currency} is paid in ({digits:decimal|decimals}).",
     # --- rules about one row
     "item_number_taken": "Another item already has this catalogue number.",
+    "item_number_kept": "An item that has a catalogue number keeps one: leave {number}, or write another.",
     "item_number_not_empty": "A catalogue number is either given or left out altogether.",
     "item_diameter_positive": "A diameter must be more than zero.",
     "item_pilot_positive": "A pilot diameter must be more than zero.",
@@ -215,6 +216,8 @@ SENTENCES: dict[str, str] = {
     "thread_no_insert_hole": "There is no insert-hole thread to {thread}.",
     "thread_key_unreadable": "“{key}” is no thread key.",
     "pitch_assumed_coarse": "No pitch was written: taken as the coarse {thread}[; there are also {others}].",
+    "pitch_not_written": "No pitch is written: write {thread} if the coarse one is meant[; there are also {others}].",
+    "system_not_written": "“{typed}” is a size of two systems: write {thread} if Unified is meant[; there is also {others}].",
     "pitch_from_series": "Taken as {thread}, from the {series} series.",
     "system_assumed_metric": "Taken as metric: {thread}.",
     "system_assumed_unified": "Taken as Unified: {thread}[; of the same size and pitch is also {others}].",
@@ -334,7 +337,11 @@ SENTENCES: dict[str, str] = {
     "person_unknown": "Nobody here is called “{typed}”[; is {near} meant]? Tick “a new name” to enter it.",
     "person_ambiguous": "There are several called “{typed}”; type the badge: {badges}.",
     "bin_unknown": "There is no bin “{name}” at {site}.",
-    "day_is_over": "{day} is over already; write today or a day to come.",
+    "day_is_over": "{day} is over already; write today or a day to come.[ {otherwise}]",
+    "expired_by_sheet": "Expired stock that is really here comes in by a sheet.",
+    "calibration_left_out": "Leave it empty where the calibration is over: it then counts as not checked.",
+    "day_not_yet": "{day} is still to come; write today or a day before it.",
+    "day_far_ahead": "{day} is more than {years} years ahead; is the year right?",
     "item_unknown": "The catalogue has no item {number}.",
     # --- finding on the shelf
     "looked_for": (

@@ -9,7 +9,17 @@ from typing import Any
 from django import forms
 
 from inventory.errors import Reason
-from inventory.forms.fields import Answers, DayField, Fault, count_field, text_field
+from inventory.forms.fields import (
+    Answers,
+    DayField,
+    Fault,
+    calibrated_until,
+    count_field,
+    last_good_day,
+    packed_day,
+    text_field,
+)
+from inventory.kinds import KINDS
 
 
 class OrderPointForm(Answers):
@@ -45,9 +55,9 @@ class DeliveryLineForm(Answers):
     tags = text_field("Tags, with commas between", 2000)
     bin = text_field("Into bin", 40)
     lot = text_field("Lot", 40)
-    packed = DayField(label="Packed on")
-    expires = DayField(label="Last good day")
-    calibration_due = DayField(label="Calibration good until the end of")
+    packed = packed_day()
+    expires = last_good_day()
+    calibration_due = calibrated_until()
     at: Mapping[str, str] = {
         "bin_unknown": "bin", "tag_taken": "tags", "tag_taken_in_other_letters": "tags",
         "batch_dates_differ": "expires", "batch_packed_before_expiry": "expires", "quantity_not_positive": "pieces",
@@ -59,6 +69,8 @@ class DeliveryLineForm(Answers):
         self.expected = expected
         for name in ("tags", "calibration_due") if expected.item.counted else ("lot", "packed", "expires", "pieces"):
             del self.fields[name]
+        if not expected.item.counted and not KINDS[expected.item.kind].calibrated:
+            del self.fields["calibration_due"]
         for field in self.fields.values():
             if isinstance(field, DayField):
                 field.today = today

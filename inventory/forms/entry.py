@@ -16,7 +16,7 @@ from django.conf import settings
 
 from inventory import catalogue, stock
 from inventory.errors import Reason, Refused
-from inventory.forms.fields import MOST, Answers, DayField, Fault
+from inventory.forms.fields import MOST, Answers, DayField, Fault, calibrated_until, last_good_day, packed_day
 from inventory.guards import act
 from inventory.kinds import ACTIONS, FLUTES, KINDS, SYMBOLS, Kind
 from inventory.models import Batch, Bin, Item, Unit
@@ -76,9 +76,22 @@ class CellField(forms.CharField):
         if not text:
             return None
         try:
-            return self.column.reader(text) if self.column.reader else text
+            value = self.column.reader(text) if self.column.reader else text
         except (Refused, ThreadError, DrillError) as refused:
             raise Fault(refused.reason) from refused
+        if isinstance(value, Reading) and (assumed := _assumed(value)):
+            raise Fault(assumed)
+        return value
+
+
+def _assumed(reading: Reading) -> Reason | None:
+    """What the reader chose among several and nobody wrote: a sheet's preview shows it, a page would keep it unseen."""
+    for note in reading.notes:
+        if note.code == "pitch_assumed_coarse":
+            return Reason("pitch_not_written", thread=note["thread"], others=note["others"])
+        if note.code == "system_assumed_unified":
+            return Reason("system_not_written", typed=reading.typed, thread=note["thread"], others=note["others"])
+    return None
 
 
 class Measurements(Answers):
@@ -263,10 +276,11 @@ def cared_for(kind: Kind) -> tuple[str, ...]:
 
 
 class CareForm(Answers):
-    """How an item wears and is cared for; what is left empty is not known any more."""
+    """How an item wears and is cared for; what is left empty counts as not known, but a number stays."""
 
     at: Mapping[str, str] = {
-        "item_number_taken": "number", "item_number_like_an_address": "number", "item_life_positive": "life",
+        "item_number_taken": "number", "item_number_like_an_address": "number", "item_number_kept": "number",
+        "item_life_positive": "life",
         "item_most_regrinds_not_negative": "most_regrinds",
         "item_calibration_days_positive": "calibration_days", "item_pack_size_positive": "pack_size",
     }  # fmt: skip
@@ -338,9 +352,9 @@ class TakeInForm(Answers):
     site = forms.CharField(label="At site", max_length=80)
     new_bin = forms.BooleanField(label="the bin is new: make it", required=False)
     lot = forms.CharField(label="Lot", max_length=40, required=False)
-    packed = DayField(label="Packed on")
-    expires = DayField(label="Last good day")
-    calibration_due = DayField(label="Calibration good until the end of")
+    packed = packed_day()
+    expires = last_good_day()
+    calibration_due = calibrated_until()
     reason = forms.CharField(label="Why, or where from", max_length=200, required=False)
     request_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     at: Mapping[str, str] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -151,17 +151,21 @@ class WordField(forms.CharField):
 
 
 MOST = 1_000_000_000  # beyond it a count is a slip of the finger
+FARTHEST_YEARS = 20  # nothing in a crib keeps longer, nor is lent for as long
 
 
 class DayField(forms.CharField):
     """Cleans to a date: ISO, as the browser's own calendar writes it, or "+5d" counted from the form's `today`.
 
-    `ahead`: a day that is over is refused.
+    `ahead`: a day that is over is refused, `otherwise` says what would do then; `behind`: one that is still to come.
+    Any day that is more than `FARTHEST_YEARS` ahead is a slip in the year.
     """
 
-    def __init__(self, *, ahead: bool = False, **kwargs: Any) -> None:
+    def __init__(
+        self, *, ahead: bool = False, behind: bool = False, otherwise: Reason | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(max_length=20, required=False, widget=forms.DateInput(attrs={"type": "date"}), **kwargs)
-        self.ahead = ahead
+        self.ahead, self.behind, self.otherwise = ahead, behind, otherwise
         self.today = date.min
 
     def clean(self, value: Any) -> date | None:
@@ -173,8 +177,25 @@ class DayField(forms.CharField):
         except Refused as refused:
             raise Fault(refused.reason) from refused
         if self.ahead and day < self.today:
-            raise Fault(Reason("day_is_over", day=day))
+            raise Fault(Reason("day_is_over", day=day, otherwise=self.otherwise))
+        if self.behind and day > self.today:
+            raise Fault(Reason("day_not_yet", day=day))
+        if day - self.today > timedelta(days=FARTHEST_YEARS * 365 + FARTHEST_YEARS // 4):
+            raise Fault(Reason("day_far_ahead", day=day, years=FARTHEST_YEARS))
         return day
+
+
+def packed_day() -> DayField:
+    return DayField(label="Packed on", behind=True)
+
+
+def last_good_day() -> DayField:
+    return DayField(label="Last good day", ahead=True, otherwise=Reason("expired_by_sheet"))
+
+
+def calibrated_until() -> DayField:
+    """Of a gauge that comes in."""
+    return DayField(label="Calibration good until the end of", ahead=True, otherwise=Reason("calibration_left_out"))
 
 
 class CountField(forms.IntegerField):

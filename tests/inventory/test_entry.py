@@ -78,6 +78,42 @@ def test_what_is_left_out_is_named_as_what_it_cannot_be_matched_on() -> None:
     assert facts(item).missing() == ("pilot",)
 
 
+@pytest.mark.parametrize(
+    ("typed", "written", "others"),
+    [
+        ("M14", "M14x2", "M14x1.5"),
+        ("m 14 LH", "M14x2-LH", "M14x1.5-LH"),
+        ("EG M14", "EG M14x2", "EG M14x1.5"),
+        ("1/4-20", "1/4-20 UNC", "1/4-20 BSW"),
+    ],
+)
+def test_a_thread_that_could_be_several_is_refused_with_what_to_write(typed: str, written: str, others: str) -> None:
+    form = form_of("setting_tool", number="S-1", thread=typed)
+    assert form.added() is None
+    (told,) = form.errors["thread"]
+    assert f"write {written} if" in told
+    assert others in told
+    item = form_of("setting_tool", number="S-1", thread=written).added()
+    assert item is not None
+    wrong = measures_of(item, thread=typed)
+    assert wrong.measured(by="x") is None
+    assert list(wrong.errors) == ["thread"]
+    assert wrong["thread"].value() == typed
+
+
+@pytest.mark.parametrize("typed", ["M14x2", "1/2 UNC", "3/8 BSW", "9/16-18", "14x1.5", "2 BA", "M18 spark plug"])
+def test_a_thread_whose_pitch_follows_from_what_is_written_is_taken(typed: str) -> None:
+    assert form_of("setting_tool", number="S-1", thread=typed).added() is not None
+
+
+def test_an_item_from_a_sheet_keeps_its_thread_without_a_pitch_while_nobody_touches_it() -> None:
+    thread = read("M14").thread.key
+    item = ItemFactory.create(kind="proof_bolt", thread="M14", as_typed="M14", diameter=None, usable_length=None)
+    kept = measures_of(item, usable_length="90").measured(by="x")
+    assert kept is not None
+    assert (kept.thread, kept.as_typed) == (thread, "M14")
+
+
 def test_a_number_that_is_taken_is_told_at_the_number() -> None:
     ItemFactory.create(number="T-1")
     form = form_of("tap", **TAP)
@@ -117,14 +153,46 @@ def test_a_bin_that_is_not_there_is_told_and_made_where_it_is_new() -> None:
 
 
 def test_a_refused_take_in_leaves_no_new_bin_behind() -> None:
-    site = BinFactory.create(name="B4").site
-    item = ItemFactory.create(kind="oil")
-    form = take_in(
-        item, quantity="3", bin="N1", site=site.name, new_bin="on", packed="2027-02-01", expires="2027-01-31"
-    )
+    bin = BinFactory.create(name="B4")
+    item = ItemFactory.create(kind="tap")
+    assert take_in(item, tag="T-9", bin="B4", site=bin.site.name).taken_in(by="x") is not None
+    form = take_in(item, tag="T-9", bin="N1", site=bin.site.name, new_bin="on", request_key="m")
     assert form.taken_in(by="x") is None
-    assert list(form.errors) == ["expires"]
+    assert list(form.errors) == ["tag"]
     assert not Bin.objects.filter(name="N1").exists()
+
+
+@pytest.mark.parametrize(
+    ("field", "day", "told"),
+    [
+        ("expires", "2026-03-01", "Expired stock that is really here comes in by a sheet."),
+        ("expires", "2025-06-01", "is over already"),
+        ("expires", "2126-06-01", "more than 20 years ahead"),
+        ("packed", "2026-03-03", "still to come"),
+        ("packed", "2126-03-01", "still to come"),
+    ],
+)
+def test_a_slip_in_a_day_is_asked_back_at_its_field(field: str, day: str, told: str) -> None:
+    bin = BinFactory.create(name="B4")
+    item = ItemFactory.create(kind="adhesive")
+    form = take_in(item, quantity="3", bin="B4", site=bin.site.name, **{field: day})
+    assert form.taken_in(by="x") is None
+    assert list(form.errors) == [field]
+    assert told in form.errors[field][0]
+    assert form[field].value() == day
+    assert not Movement.objects.exists()
+    today = take_in(item, quantity="3", bin="B4", site=bin.site.name, **{field: "2026-03-02"})
+    assert today.taken_in(by="x") is not None
+
+
+@pytest.mark.parametrize("day", ["2026-03-01", "2099-12-31"])
+def test_a_gauge_comes_in_with_no_calibration_that_is_over_or_beyond_belief(day: str) -> None:
+    bin = BinFactory.create(name="B4")
+    item = ItemFactory.create(kind="depth_gauge")
+    form = take_in(item, tag="G-1", bin="B4", site=bin.site.name, calibration_due=day)
+    assert form.taken_in(by="x") is None
+    assert list(form.errors) == ["calibration_due"]
+    assert take_in(item, tag="G-1", bin="B4", site=bin.site.name).taken_in(by="x") is not None
 
 
 def test_a_site_that_is_not_there_is_told_at_the_site() -> None:
@@ -166,7 +234,7 @@ def test_life_factors_are_entered_by_the_words_of_the_materials_and_stand_there_
     again = CareForm(item=item, as_of=MONDAY)
     assert again["factors"].value() == "grey cast iron 120\nsteel 150"
     assert again["life"].value() == 80
-    assert care_of(item, life="80", request_key="m").cared(by="Ida") is not None
+    assert care_of(item, number="T-1", life="80", request_key="m").cared(by="Ida") is not None
     assert catalogue.factors_of(item) == {}
 
 
@@ -196,6 +264,21 @@ def test_a_life_of_nothing_is_told_at_the_life() -> None:
     form = care_of(ItemFactory.create(kind="tap", life=100), life="0")
     assert form.cared(by="Ida") is None
     assert list(form.errors) == ["life"]
+
+
+@pytest.mark.parametrize("typed", ["", "  "])
+def test_an_item_that_has_a_number_keeps_one_and_may_get_another(typed: str) -> None:
+    item = ItemFactory.create(kind="oil", number="1045")
+    form = care_of(item, number=typed, why="kept")
+    assert form.cared(by="Ida") is None
+    assert list(form.errors) == ["number"]
+    assert "1045" in form.errors["number"][0]
+    assert form["why"].value() == "kept"
+    item.refresh_from_db()
+    assert (item.number, ItemChange.objects.count()) == ("1045", 0)
+    kept = care_of(item, number="1046", request_key="m").cared(by="Ida")
+    assert kept is not None
+    assert kept.number == "1046"
 
 
 def test_an_item_gets_a_number_of_its_own_and_none_that_is_taken() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -10,6 +11,7 @@ from django import forms
 from inventory.forms import (
     Answers,
     AskForm,
+    DayField,
     Fault,
     LengthField,
     MeasureForm,
@@ -127,3 +129,25 @@ def test_measurements_find_candidates_or_say_what_is_missing() -> None:
     assert form.is_valid()
     assert form.found[0].thread.designation == "M8x1.25"
     assert "__all__" in MeasureForm({"doubt": "1"}).errors
+
+
+@pytest.mark.parametrize(
+    ("today", "day", "taken"),
+    [
+        (date(2026, 3, 2), "2046-03-02", True),
+        (date(2026, 3, 2), "2046-03-03", False),
+        (date(2028, 2, 29), "2048-02-29", True),
+        (date(2028, 2, 29), "2048-03-01", False),
+        (date(2026, 3, 2), "+7306d", False),
+        (date(2026, 3, 2), "9999-12-31", False),
+    ],
+)
+def test_no_day_lies_more_than_twenty_years_ahead(today: date, day: str, taken: bool) -> None:
+    for field in (DayField(), DayField(ahead=True)):
+        field.today = today
+        if taken:
+            assert field.clean(day) == date.fromisoformat(day)
+        else:
+            with pytest.raises(Fault) as refused:
+                field.clean(day)
+            assert refused.value.code == "day_far_ahead"

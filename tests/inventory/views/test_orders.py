@@ -14,7 +14,7 @@ from inventory import purchasing, stock
 from inventory.errors import Refused
 from inventory.models import Batch, Delivery, Movement, Order, Unit
 from inventory.roles import give_role
-from tests.factories import BinFactory, InsertFactory, SupplierFactory, TapFactory
+from tests.factories import BinFactory, InsertFactory, ItemFactory, SupplierFactory, TapFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -98,7 +98,9 @@ def test_more_may_come_than_was_ordered(keeper: Client, order: Order) -> None:
         (BUSHES | {"bin": "Z9"}, {}, "Z9"),
         (BUSHES | {"bin": ""}, {}, "-bin_error"),
         (BUSHES | {"pieces": "some"}, {}, "some"),
-        (BUSHES | {"packed": "2031-01-01"}, {}, "expir"),
+        (BUSHES | {"packed": "2031-01-01"}, {}, "still to come"),
+        (BUSHES | {"expires": "2025-06-01"}, {}, "Expired stock that is really here comes in by a sheet."),
+        (BUSHES | {"expires": "2220-01-31"}, {}, "is the year right?"),
         (BUSHES, TAPS | {"tags": "T-1, T-1"}, "stands there twice"),
         (BUSHES, TAPS | {"tags": "T-9, T-1"}, "T-9"),
         ({"pieces": ""}, {}, "Nothing is entered that came"),
@@ -115,6 +117,15 @@ def test_what_is_wrong_is_told_at_its_field_and_nothing_is_taken_in(
     assert sentence in shown
     assert 'value="kept"' in shown
     assert (Batch.objects.count(), Delivery.objects.count(), Unit.objects.count()) == (0, 0, 1)
+
+
+def test_a_calibration_is_asked_of_what_is_calibrated_alone(keeper: Client, order: Order) -> None:
+    assert "calibration_due" not in keeper.get(reverse("order", args=[order.number])).content.decode()
+    gauge = purchasing.add_offer(
+        supplier=SupplierFactory.create(name="Süd"), items=[(ItemFactory.create(kind="depth_gauge"), 1)], price=9
+    )
+    purchasing.place_order(supplier="Süd", number="B-9", lines=[(gauge.pk, 1, 9)], by="Bram", as_of=NOW)
+    assert "-calibration_due" in keeper.get(reverse("order", args=["B-9"])).content.decode()
 
 
 def test_lead_times_run_from_the_order_to_its_last_piece_and_cancelled_ones_tell_nothing(order: Order) -> None:
