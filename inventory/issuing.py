@@ -152,7 +152,7 @@ def label_for(typed: str) -> str:
     """The label that somebody at the counter means: a label itself, or a tag or lot, typed or as a scanner reads it.
 
     Of a unit the label that has it in hand, else the one that keeps it next; of a batch the only one that keeps some.
-    Raises `Refused`: counter_field_empty, counter_keeps_nothing, counter_several_labels, tag_opens_nothing,
+    Raises `Refused`: counter_field_empty, counter_keeps_nothing, counter_several_labels, counter_opens_nothing,
     tag_is_several.
     """
     text = labels.scanned(typed)
@@ -169,7 +169,14 @@ def label_for(typed: str) -> str:
         label = moved.first() if stock.in_hand(labels=[text]) else None
     if label is not None:
         return label
-    thing = labels.opened(text)
+    try:
+        thing = labels.opened(text)
+    except Refused as refused:
+        if refused.reason.code != "tag_opens_nothing":
+            raise
+        near = Reservation.objects.filter(state="active", label__iendswith=text).values_list("label", flat=True).first()
+        told = {"typed": text[:80], "near": near or refused.reason.data.get("near", "")}
+        raise Refused(Reason("counter_opens_nothing", **told)) from refused
     if isinstance(thing, Unit) and thing.issued_to:
         return thing.issued_to
     if isinstance(thing, Bin):

@@ -322,12 +322,17 @@ SENTENCES: dict[str, str] = {
     # --- over the counter
     "counter_field_empty": "Type or scan a job, or the tag of something that is kept for it.",
     "counter_is_a_bin": "“{typed}” is a bin; scan what lies in it.",
-    "counter_keeps_nothing": "{tag} is kept for nobody and in nobody's hand; open the job it is wanted for.",
+    "counter_keeps_nothing": "Nothing is kept for {tag}, or in its hand; open the job that it is wanted for.",
+    "counter_opens_nothing": (
+        "Nothing is kept for “{typed}”, and nothing here carries it.[ Is {near} meant?] Reserve the job first, or type a tag."
+    ),
     "counter_several_labels": "{tag} is kept for {labels}; type which of them.",
     "issue_empty": "Nothing is ticked and nothing was scanned, so nothing is issued to {label}.",
     "take_back_empty": "Nothing is ticked and no pieces are entered, so nothing comes back from {label}.",
     "pieces_missing": "Enter how many pieces of {name} come back.",
     "tag_not_out": "“{typed}” is nothing that {label} has in hand.",
+    "unit_written_off": "{tag} is written off; every job that counted on it is told so.",
+    "pieces_written_off": "Written off: {pieces:piece|pieces} of {name}; every job that counted on them is told so.",
     "broke_by_default": "Broken at the job.",
     "lost_by_default": "Lost at the job.",
     "thing_unknown": "There is no such thing on the shelf any more ({key}).",
@@ -364,7 +369,7 @@ SENTENCES: dict[str, str] = {
     "labels_too_many": "More than {most} labels are too many for one printing; look for less at once.",
     "label_start_beyond": "This sheet has {most} labels; begin at one of those.",
     "labels_off_the_sheet": "With these margins labels run off the paper ({sheet}); make them smaller.",
-    "tag_opens_nothing": "Nothing here carries “{typed}”[; is {near} meant]?",
+    "tag_opens_nothing": "Nothing here carries “{typed}”.[ Is {near} meant?]",
     "tag_is_several": "“{typed}” is the name of several; which one is it?",
     # --- reservations
     "reservation_empty": "There is nothing to hold.",

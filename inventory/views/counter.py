@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -56,7 +57,7 @@ def _page(
     *,
     issue: tuple[CounterForm, Sequence[HandOutForm]] | None = None,
     back: tuple[CounterForm, Sequence[ComeBackForm]] | None = None,
-    ended: str = "",
+    ended: Reason | None = None,
     status: int = 200,
 ) -> HttpResponse:
     """The page of a kit; the half that was sent as it came, the other as it is now."""
@@ -169,7 +170,7 @@ def take_back(request: HttpRequest, label: str) -> HttpResponse:
     if not valid or unpressed or not _scanned_alone(label, whole, forms):
         return _page(request, label, now, back=(whole, forms), status=400)
     units = {
-        form.line.thing.pk: (form.cleaned_data["holes"] or 0, form.cleaned_data["condition"])
+        form.line.thing.pk: (form.cleaned_data.get("holes") or 0, form.cleaned_data.get("condition") or None)
         for form in forms
         if form.cleaned_data.get("back")
     }
@@ -194,22 +195,29 @@ def _scanned_alone(label: str, whole: CounterForm, forms: Sequence[ComeBackForm]
     tags = {scanned(tag).upper(): tag for tag in whole.cleaned_data["tags"]}
     if not tags:
         return True
-    named = {name: form for form in forms for name in (form.line.name.upper(), form.line.code.upper())}
+    # Lots of one name in two bins are both meant: which of them came back, the pieces tell.
+    named: dict[str, list[ComeBackForm]] = defaultdict(list)
+    for form in forms:
+        for name in {form.line.name.upper(), form.line.code.upper()}:
+            named[name].append(form)
     strange = {
         tag: Reason("tag_not_out", typed=tag[:80], label=label) for name, tag in tags.items() if name not in named
     }
     whole.refuse(strange)
-    came = {id(named[name]) for name in tags if name in named}
-    fine = not strange
+    meant = [named[name] for name in tags if name in named]
+    came = {id(form) for several in meant for form in several}
     for form in forms:
         if id(form) not in came:
             form.cleaned_data |= {"back": False, "pieces": None}
         elif form.line.unit is not None:
             form.cleaned_data["back"] = True
-        elif not form.cleaned_data.get("pieces"):
-            form.refuse(Reason("pieces_missing", name=form.line.name))
-            fine = False
-    return fine
+    missing = [
+        form for several in meant if not any(each.line.unit or each.cleaned_data.get("pieces") for each in several)
+        for form in several
+    ]  # fmt: skip
+    for form in missing:
+        form.refuse(Reason("pieces_missing", name=form.line.name))
+    return not strange and not missing
 
 
 def _ended(
@@ -240,4 +248,11 @@ def _ended(
         sent.pop(f"in-{key}-{name}", None)
     left = [each for each in issuing.kit(label, as_of=now).out if each.key in {form.key for form in forms}]
     kept = [ComeBackForm(sent, line=line) for line in left]
-    return _page(request, label, now, back=(CounterForm(sent, prefix="in"), kept), ended=f"{how}:{form.line.name}")
+    return _page(request, label, now, back=(CounterForm(sent, prefix="in"), kept), ended=_written_off(form))
+
+
+def _written_off(form: ComeBackForm) -> Reason:
+    """What was written off: a unit, or so many pieces of a lot."""
+    if form.line.unit:
+        return Reason("unit_written_off", tag=form.line.name)
+    return Reason("pieces_written_off", name=form.line.name, pieces=form.cleaned_data.get("gone") or 1)

@@ -293,7 +293,7 @@ def test_what_leads_to_no_kit_says_why(bushes: Batch) -> None:
     _keep("J-2", pieces=2, of=bushes)
     for typed, code in (
         (" ", "counter_field_empty"), ("T-1", "counter_keeps_nothing"), (idle.bin.name, "counter_is_a_bin"),
-        ("L1", "counter_several_labels"), ("nonsense", "tag_opens_nothing"),
+        ("L1", "counter_several_labels"), ("nonsense", "counter_opens_nothing"),
     ):  # fmt: skip
         with pytest.raises(Refused) as refused:
             issuing.label_for(typed)
@@ -329,3 +329,10 @@ def test_what_went_to_another_job_meanwhile_is_not_written_off_from_the_page_of_
     assert (refused.value.reason.code, refused.value.reason["label"]) == ("unit_issued", "J-2")
     tap.refresh_from_db()
     assert tap.issued_to == "J-2"
+
+
+def test_a_number_of_a_job_without_its_letter_is_asked_back() -> None:
+    _keep("J-1041", _tap("T-1"))
+    with pytest.raises(Refused) as refused:
+        issuing.label_for("1041")
+    assert (refused.value.reason.code, refused.value.reason["near"]) == ("counter_opens_nothing", "J-1041")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -176,12 +176,48 @@ def test_a_tap_that_breaks_is_one_press_and_the_other_lines_keep_what_was_typed(
     assert (tap.condition, tap.holes_cut) == ("retired", 3)
     assert set(UnitHold.objects.filter(unit=tap).values_list("shorted", flat=True)) == {True}
     assert Movement.objects.get(act="scrapped").reason == "Broken at the job."
-    assert "T-1</strong> is written off" in page
+    assert "T-1 is written off" in page
     sent = _sent(page, reverse("counter-take-back", args=["J-1"]))
     assert (sent[f"in-{key_of(other)}-holes"], sent[f"in-{key_of(bushes)}-pieces"]) == ("7", "2")
     assert keeper.post(reverse("counter-take-back", args=["J-1"]), sent).status_code == 302
     other.refresh_from_db()
     assert other.holes_cut == 7
+
+
+def test_lots_of_one_name_in_two_bins_both_come_back_by_one_scan(keeper: Client, bushes: Batch) -> None:
+    other = BatchFactory.create(item=bushes.item, lot=bushes.lot, quantity=10)
+    _keep("J-1", batch=bushes, pieces=3)
+    _keep("J-1", batch=other, pieces=3)
+    _issue(keeper)
+    sent = {f"in-{key_of(bushes)}-pieces": "2", f"in-{key_of(other)}-pieces": "1"}
+    assert _back(keeper, **{"in-tags": bushes.lot}, **sent).status_code == 302
+    out = {batch: count for (batch, _), count in stock.in_hand(labels=["J-1"]).items()}
+    assert out == {bushes.pk: 1, other.pk: 2}
+    assert _back(keeper, status=400, **{"in-tags": bushes.lot}).content.decode().count("Enter how many pieces") == 2
+
+
+def test_of_a_gauge_no_holes_and_no_edge_are_asked_when_it_comes_back(keeper: Client) -> None:
+    gauge = UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="depth_gauge"), calibration_due=date(2099, 1, 1))
+    _keep("J-1", gauge)
+    _issue(keeper)
+    page = keeper.get(reverse("counter-kit", args=["J-1"])).content.decode()
+    assert f"in-{key_of(gauge)}-back" in page
+    assert f"in-{key_of(gauge)}-holes" not in page
+    assert f"in-{key_of(gauge)}-condition" not in page
+    _back(keeper)
+    gauge.refresh_from_db()
+    assert (gauge.issued_to, gauge.condition) == ("", "new")
+
+
+def test_what_is_wrong_far_below_is_named_beside_the_press(keeper: Client, bushes: Batch) -> None:
+    _keep("J-1", batch=bushes, pieces=10)
+    _issue(keeper)
+    key = key_of(bushes)
+    page = _back(keeper, status=400, **{f"in-{key}-pieces": "much"}).content.decode()
+    assert f'To be put right below: <a class="press" href="#in-{key}">{bushes.lot}</a>' in page
+    assert f'<fieldset id="in-{key}">' in page
+    page = _back(keeper, status=200, **{f"in-{key}-gone": "2", "lost": key}).content.decode()
+    assert f"Written off: 2 pieces of {bushes.lot}; every job" in page.split('id="back"')[1]
 
 
 def test_an_insert_that_is_lost_is_taken_from_the_hand_with_the_reason_that_was_typed(

@@ -138,7 +138,7 @@ def test_a_field_takes_what_a_scanner_types(keeper: Client) -> None:
 def test_an_unknown_tag_is_told_in_one_sentence_with_tags_that_are_near_and_a_search(keeper: Client) -> None:
     UnitFactory(tag="T-160")
     shown = text(keeper, "tag", "T-16O", status=404)
-    assert "Nothing here carries “T-16O”; is T-160 meant?" in shown
+    assert "Nothing here carries “T-16O”. Is T-160 meant?" in shown
     assert f'href="{reverse("unit", args=["T-160"])}"' in shown
     assert f'href="{reverse("shelf")}?q=T-16O"' in shown
     assert "Nothing here carries “&lt;b&gt;”" in text(keeper, "tag", "<b>", status=404)
