@@ -17,7 +17,6 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "repairs.site.settings")
     from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
-    from django.db import OperationalError
 
     try:
         execute_from_command_line(sys.argv)
@@ -25,12 +24,12 @@ def main() -> None:
     except ImproperlyConfigured as error:  # something in the environment, and the sentence says what
         print(error, file=sys.stderr)
         raise SystemExit(2) from None
-    except OperationalError as error:
-        from repairs.site import busy
-
-        raise SystemExit(busy.ended(error)) from None
     except BrokenPipeError:  # whoever read along has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except Exception as error:
+        from repairs.site import busy  # not before: it reads settings, which may be what is wrong
+
+        raise SystemExit(busy.ended(error)) from None
 
 
 if __name__ == "__main__":

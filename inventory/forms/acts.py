@@ -221,8 +221,8 @@ class UseForm(MoveForm):
 class AdjustForm(MoveForm):
     """What was booked of a unit's holes was wrong."""
 
-    holes = count_field("Holes cut with it in all", least=0)
-    used = count_field("Life that they took, in holes", least=0)
+    holes = count_field("How many it cut in all", least=0)
+    used = count_field("What they took of its life", least=0)
     condition = forms.ChoiceField(label="Its condition", choices=AS_THEY_COME)
     reason = text_field("What was wrong", 200, required=True)
 

@@ -18,7 +18,7 @@ _SECONDS = "5"  # after which it is worth another try
 _TRY_AGAIN = 75  # EX_TEMPFAIL of sysexits.h: it failed for now, and the same may do later
 
 
-def ended(error: OperationalError) -> int:
+def ended(error: Exception) -> int:
     """End a command that met a lock which others held too long: a sentence, and the exit code. Others are raised."""
     if not is_busy(error):
         raise error

@@ -16,7 +16,7 @@ from inventory.roles import give_role
 from repairs import jobs
 from tests.browser.screen import NAME, log_in, picture, runs_off
 from tests.repairs.bench import Bench
-from tests.repairs.test_whole_path import BUSH_KIT, GROUP, TAP_16
+from tests.repairs.test_whole_path import BUSH_KIT, GROUP, SETTING, TAP_16
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -35,9 +35,10 @@ def workshop(account: None, tmp_path: Path) -> None:
         {"kind": "oil", "lot": "OIL-9", "quantity": "2", "expires": "-9d"},
     )
     stock.add_person(name="Ida Stone", badge="7")
-    jobs.book(bench.save(GROUP, number="J-1"), by="Ida", as_of=bench.as_of)
-    lent = Unit.objects.get(tag="ST-14")
+    bench.stock(SETTING | {"tag": "ST-15"})
+    lent = Unit.objects.get(tag="ST-15")
     stock.lend_unit(unit=lent, to=stock.person("7"), until=None, as_of=timezone.now(), by="x")
+    jobs.book(bench.save(GROUP, number="J-1"), by="Ida", as_of=bench.as_of)
 
 
 def _pages() -> dict[str, str]:
@@ -47,7 +48,7 @@ def _pages() -> dict[str, str]:
         "shelf-question": "/shelf/?q=zork+tap+14",
         "shelf-drills": "/shelf/?q=drill+14.4-14.7",
         "unit": "/shelf/units/T-16/",
-        "unit-away": "/shelf/units/ST-14/",
+        "unit-away": "/shelf/units/ST-15/",
         "batch": f"/shelf/batches/{Batch.objects.get(lot='B-1').pk}/",
         "bin": "/shelf/bins/Main/B1-1/",
         "item": f"/shelf/items/{Unit.objects.get(tag='T-16').item.address}/",

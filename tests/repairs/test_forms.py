@@ -228,7 +228,7 @@ def test_a_bad_value_is_named_at_its_place_in_one_sentence(key: str, without: st
         ("number", "x" * 41, "at most 40"),
         ("site", "", "Nothing is entered here"),
         ("starts", "", "A day is missing here; write for example"),
-        ("starts", "31.12.2026", "no date"),
+        ("starts", "12/31/2026", "no date"),
         ("ends", "2026-03-03", "before the first"),
         ("ends", "9999-12-31", "from 2000"),
         ("booked", "perhaps", "true, false"),
