@@ -320,6 +320,11 @@ class Expected:
         """Never below nought, though more may come than was ordered."""
         return max(0, self.ordered - self.came)
 
+    @property
+    def over(self) -> int:
+        """What came beyond what was ordered."""
+        return max(0, self.came - self.ordered)
+
 
 @dataclass(frozen=True, slots=True)
 class Came:

@@ -104,7 +104,7 @@ SENTENCES: dict[str, str] = {
     "bin_walk_not_negative": "A walk number must not be negative.",
     "badge_taken": "Somebody else has this badge.",
     "person_named": "A person needs a name.",
-    "tag_taken": "Another unit already has this tag.",
+    "tag_taken": "Another unit already has this tag[: {tag}].",
     "tag_taken_in_other_letters": "The unit {tag} has this tag already; capitals and small letters count as one.",
     "unit_tagged": "A unit needs a tag.",
     "unit_condition_known": "A condition is new, serviceable, due_regrind, away, lost or retired.",
@@ -597,6 +597,7 @@ SENTENCES: dict[str, str] = {
     "delivery_line_pieces_positive": "At least one piece comes.",
     "nothing_came": "Nothing is entered that came; enter how many, or say that nothing more will come.",
     "order_line_unknown": "Order {number} has no such line.",
+    "tag_too_long": "The tag {tag} is {length} characters long; write at most {longest}.",
     "tag_typed_twice": "{tag} stands there twice; each tool needs a tag of its own.",
     # --- what needs attention, and its dates
     "is_away": "It is {why:word}.",

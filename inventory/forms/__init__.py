@@ -18,7 +18,7 @@ from inventory.forms.acts import (
     acts_on,
 )
 from inventory.forms.asking import AskForm, LabelsForm, MeasureForm
-from inventory.forms.buying import DeliveryForm, DeliveryLineForm, OrderPointForm, PolicyForm
+from inventory.forms.buying import DeliveryForm, DeliveryLineForm, OrderPointForm, PolicyForm, refuse_tags
 from inventory.forms.counter import ComeBackForm, CounterForm, HandOutForm
 from inventory.forms.counting import SPARE_LOTS, CountEndForm, CountPostForm, CountSheetForm, CountStartForm
 from inventory.forms.fields import (
@@ -77,4 +77,5 @@ __all__ = [
     "WordField",
     "acts_on",
     "read_number",
+    "refuse_tags",
 ]

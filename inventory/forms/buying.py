@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
 from django import forms
 
+from inventory import stock
 from inventory.errors import Reason
 from inventory.forms.fields import (
     Answers,
@@ -20,6 +21,8 @@ from inventory.forms.fields import (
     text_field,
 )
 from inventory.kinds import KINDS
+
+LONGEST_TAG = 40
 
 
 class OrderPointForm(Answers):
@@ -77,13 +80,11 @@ class DeliveryLineForm(Answers):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        tags = [tag.strip() for tag in cleaned.get("tags", "").split(",") if tag.strip()]
-        for tag in tags:
-            if tags.count(tag) > 1:
-                self.add_error("tags", Fault(Reason("tag_typed_twice", tag=tag)))
-                break
-        cleaned["tags"] = tuple(tags)
-        self.came = len(tags) or cleaned.get("pieces") or 0
+        self.tagged = tuple(tag.strip() for tag in cleaned.get("tags", "").split(",") if tag.strip())
+        for tag in self.tagged:
+            if len(tag) > LONGEST_TAG:
+                self.add_error("tags", Fault(Reason("tag_too_long", tag=tag, length=len(tag), longest=LONGEST_TAG)))
+        self.came = len(self.tagged) or cleaned.get("pieces") or 0
         if self.came and not cleaned.get("bin") and "bin" not in self.errors:
             self.add_error("bin", Fault(Reason("answer_missing")))
         return cleaned
@@ -92,6 +93,20 @@ class DeliveryLineForm(Answers):
         """Put what the act refused at its field."""
         field = self.at.get(reason.code)
         self.add_error(field if field in self.fields else None, Fault(reason))
+
+
+def refuse_tags(lines: Sequence[DeliveryLineForm], *, taken: bool) -> None:
+    """Tell at its line every tag that stands twice, and with `taken` every one that a unit already has."""
+    seen: set[str] = set()
+    there = stock.tags_taken([tag for form in lines for tag in form.tagged]) if taken else {}
+    for form in lines:
+        told: set[str] = set()
+        for tag in form.tagged:
+            reason = Reason("tag_typed_twice", tag=tag) if tag.upper() in seen else there.get(tag)
+            if reason is not None and tag.upper() not in told:
+                form.add_error("tags", Fault(reason))
+                told.add(tag.upper())
+            seen.add(tag.upper())
 
 
 class DeliveryForm(Answers):

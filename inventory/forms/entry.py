@@ -391,6 +391,7 @@ class TakeInForm(Answers):
     def taken_in(self, *, by: str) -> Unit | Batch | None:
         """What came in, in its bin; None where something was refused, which the form tells."""
         if not self.is_valid():
+            self._tell_the_rest()
             return None
         told = dict(self.cleaned_data)
         entry: dict[str, Any] = {"by": by, "as_of": self.as_of, "request_key": told.pop("request_key") or None}
@@ -402,6 +403,22 @@ class TakeInForm(Answers):
                     return stock.receive_batch(item=self.item, bin=into, **told, **entry)
                 return stock.receive_unit(item=self.item, bin=into, **told, **entry)
         except Refused as refused:
-            field = self.at.get(refused.reason.code)
-            self.add_error(field if field in self.fields else None, Fault(refused.reason))
+            self._refuse(refused.reason)
+            self._tell_the_rest()
             return None
+
+    def _refuse(self, reason: Reason) -> None:
+        field = self.at.get(reason.code)
+        self.add_error(field if field in self.fields else None, Fault(reason))
+
+    def _tell_the_rest(self) -> None:
+        """Once something is refused: what else is wrong with tag and bin, so that all of it is told at once."""
+        told = self.cleaned_data  # what is told already is no longer in it
+        if tag := told.get("tag"):
+            for reason in stock.tags_taken([tag]).values():
+                self._refuse(reason)
+        if told.get("bin") and told.get("site") and not told.get("new_bin"):
+            try:
+                self._bin(told["site"], told["bin"], new=False)
+            except Refused as refused:
+                self._refuse(refused.reason)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date, datetime, time, timedelta
 from typing import Unpack
 
@@ -72,8 +73,16 @@ def unit_by_tag(tag: str) -> Unit:
 
 
 def tag_taken(tag: str, there: str) -> Reason:
-    """The reason that a unit cannot have this tag: `there` carries it already, or one that reads alike."""
+    """The reason that a unit cannot have the tag of a cell: `there` carries it already, or one that reads alike."""
     return Reason("tag_taken") if tag == there else Reason("tag_taken_in_other_letters", tag=there)
+
+
+def tags_taken(tags: Collection[str]) -> dict[str, Reason]:
+    """Of these tags those that no other unit can get, each with why. One query."""
+    folded = Unit.objects.alias(folded=Upper("tag")).filter(folded__in=[Upper(Value(tag)) for tag in tags])
+    there = {tag.upper(): tag for tag in folded.values_list("tag", flat=True)}
+    taken = {tag: there[tag.upper()] for tag in tags if tag.upper() in there}
+    return {tag: Reason("tag_taken", tag=tag) if tag == by else tag_taken(tag, by) for tag, by in taken.items()}
 
 
 def receive_unit(
@@ -96,9 +105,8 @@ def receive_unit(
         raise Refused(Reason("item_is_counted", item=str(item)))
 
     def receive(_: Unit) -> Line:
-        there = _tagged(tag).first()
-        if there is not None:
-            raise Refused(tag_taken(tag, there.tag))
+        if taken := tags_taken([tag]):
+            raise Refused(taken[tag])
         unit = Unit.objects.create(
             item=item,
             tag=tag,

@@ -15,8 +15,8 @@ from django.views.decorators.http import require_safe
 
 from inventory import purchasing, stock
 from inventory.errors import Reason, Refused
-from inventory.forms import DeliveryForm, DeliveryLineForm, Fault
-from inventory.models import Order
+from inventory.forms import DeliveryForm, DeliveryLineForm, Fault, refuse_tags
+from inventory.models import Bin, Order
 from inventory.presses import pressed
 from inventory.purchasing import Came
 from inventory.refusals import NotThere, status_of
@@ -60,17 +60,18 @@ def receive(request: HttpRequest, number: str) -> HttpResponse:
     """Take in what came, all of what was entered or nothing."""
     now, found, whole = timezone.now(), _order(number), DeliveryForm(request.POST)
     lines = _forms(found, now, request.POST)
-    if not all([whole.is_valid(), *(line.is_valid() for line in lines)]):
-        return _page(request, found, whole, lines, 400)
+    wrong = not all([whole.is_valid(), *(line.is_valid() for line in lines)])
     came: list[Came] = []
-    at: dict[int, DeliveryLineForm] = {}
-    try:
-        for form in lines:
-            if form.came:
-                at[len(came)] = form
-                came.append(_came(form))
-    except Refused as refused:
-        at[len(came)].refuse(refused.reason)
+    for form in lines:
+        if form.came and form.cleaned_data.get("bin"):
+            try:
+                bin = stock.bin_named(site="", name=form.cleaned_data["bin"])
+            except Refused as refused:
+                form.refuse(refused.reason)
+            else:
+                came.append(_came(form, bin))
+    refuse_tags(lines, taken=wrong or any(form.errors for form in lines))
+    if wrong or any(form.errors for form in lines):
         return _page(request, found, whole, lines, 400)
     try:
         purchasing.receive_order(
@@ -78,25 +79,29 @@ def receive(request: HttpRequest, number: str) -> HttpResponse:
             complete=whole.cleaned_data["complete"], request_key=whole.cleaned_data["request_key"] or None,
         )  # fmt: skip
     except Refused as refused:
-        _place(refused.reason, list(at.values()), whole)
+        of_a_tag = refused.reason.code in ("tag_taken", "tag_taken_in_other_letters")
+        if of_a_tag or "lot" in refused.reason.data:  # the act stops at the first; the page tells all of them
+            refuse_tags(lines, taken=True)
+        if not of_a_tag or not any(form.errors for form in lines):
+            _place(refused.reason, lines, whole)
         return _page(request, found, whole, lines, status_of(refused.reason))
     return redirect(f"{reverse('order', args=[number])}#came")
 
 
-def _came(form: DeliveryLineForm) -> Came:
+def _came(form: DeliveryLineForm, bin: Bin) -> Came:
     asked, of = form.cleaned_data, form.expected
     return Came(
-        line=of.line, item=of.item.pk, bin=stock.bin_named(site="", name=asked["bin"]),
-        quantity=asked.get("pieces") or 0, tags=asked["tags"], lot=asked.get("lot", ""), packed=asked.get("packed"),
+        line=of.line, item=of.item.pk, bin=bin, quantity=asked.get("pieces") or 0, tags=form.tagged,
+        lot=asked.get("lot", ""), packed=asked.get("packed"),
         expires=asked.get("expires"), calibration_due=asked.get("calibration_due"),
     )  # fmt: skip
 
 
 def _place(reason: Reason, lines: Sequence[DeliveryLineForm], whole: DeliveryForm) -> None:
     """Put what was refused at the line that it names, or above them all."""
-    named = [form for form in lines if reason.data.get("tag") in form.cleaned_data["tags"]]
-    if not named and "lot" in reason.data:
-        named = [form for form in lines if form.cleaned_data.get("lot") == reason.data["lot"]]
+    named = []
+    if "lot" in reason.data:
+        named = [form for form in lines if form.came and form.cleaned_data.get("lot") == reason.data["lot"]]
     if named:
         named[0].refuse(reason)
     else:

@@ -162,6 +162,21 @@ def test_a_refused_take_in_leaves_no_new_bin_behind() -> None:
     assert not Bin.objects.filter(name="N1").exists()
 
 
+def test_a_tag_that_is_taken_and_a_bin_that_is_not_there_are_told_at_once() -> None:
+    bin = BinFactory.create(name="B4")
+    item = ItemFactory.create(kind="tap")
+    assert take_in(item, tag="T-9", bin="B4", site=bin.site.name).taken_in(by="x") is not None
+    form = take_in(item, tag="t-9", bin="Z9", site=bin.site.name, request_key="m")
+    assert form.taken_in(by="x") is None
+    assert set(form.errors) == {"tag", "bin"}
+    assert "T-9" in form.errors["tag"][0]
+    assert len(form.errors["bin"]) == 1
+    gauge = ItemFactory.create(kind="depth_gauge")
+    form = take_in(gauge, tag="T-9", bin="B4", site="Nowhere", calibration_due="2025-01-01", request_key="n")
+    assert form.taken_in(by="x") is None
+    assert set(form.errors) == {"tag", "site", "calibration_due"}
+
+
 @pytest.mark.parametrize(
     ("field", "day", "told"),
     [

@@ -90,6 +90,53 @@ def test_a_part_leaves_the_rest_on_order_until_nothing_more_will_come(keeper: Cl
 def test_more_may_come_than_was_ordered(keeper: Client, order: Order) -> None:
     post(keeper, order, BUSHES | {"pieces": "25"}, TAPS)
     assert (Batch.objects.get().on_hand, Order.objects.get().state) == (25, "received")
+    shown = keeper.get(reverse("order", args=[order.number])).content.decode()
+    came = shown[shown.index('id="came"') :]
+    assert "25 came, <strong>5 more than ordered</strong>" in came
+    assert came.count("more than ordered") == 1  # of the taps as many came as were ordered
+
+
+def test_what_came_beyond_the_order_is_told_while_the_rest_is_still_to_come(keeper: Client, order: Order) -> None:
+    post(keeper, order, BUSHES | {"pieces": "25"}, {})
+    shown = keeper.get(reverse("order", args=[order.number])).content.decode()
+    assert Order.objects.get().state == "placed"
+    assert "<strong>5 more than ordered</strong>; <strong>0</strong> still to come" in shown
+
+
+def test_every_wrong_tag_and_every_unknown_bin_is_told_at_once_at_its_own_line(keeper: Client, order: Order) -> None:
+    for tag in ("t-9", "T-8"):
+        stock.receive_unit(item=TapFactory.create(), tag=tag, bin=BinFactory.create(), by="x", as_of=NOW)
+    long = "T" * 41
+    answer = post(keeper, order, BUSHES | {"bin": "Z9"}, TAPS | {"tags": f"T-9, T-8, T-1, T-1, {long}", "bin": "Z8"})
+    assert answer.status_code == 400
+    bushes, taps = answer.context["lines"]
+    assert [fault.code for fault in bushes.errors.as_data()["bin"]] == ["bin_unknown"]
+    assert [fault.code for fault in taps.errors.as_data()["bin"]] == ["bin_unknown"]
+    assert sorted(fault.code for fault in taps.errors.as_data()["tags"]) == [
+        "tag_taken", "tag_taken_in_other_letters", "tag_too_long", "tag_typed_twice",
+    ]  # fmt: skip
+    told = " ".join(taps.errors["tags"])
+    assert [tag in told for tag in ("t-9", "T-8", "T-1 stands there twice", long)] == [True] * 4
+    assert not answer.context["whole"].non_field_errors()
+    answer = post(keeper, order, BUSHES, TAPS | {"tags": "T-8, T-1"})  # the act itself refuses, and names it
+    assert answer.context["lines"][1].errors["tags"] == ["Another unit already has this tag: T-8."]
+    assert not answer.context["whole"].non_field_errors()
+    assert (Batch.objects.count(), Delivery.objects.count(), Unit.objects.count()) == (0, 0, 2)
+
+
+def test_a_tag_that_two_lines_of_a_delivery_name_is_told_at_the_second(keeper: Client) -> None:
+    firm = SupplierFactory.create(name="Nord")
+    lines = [
+        (purchasing.add_offer(supplier=firm, items=[(TapFactory.create(), 1)], price=1).pk, 1, 1) for _ in range(2)
+    ]
+    BinFactory.create(name="D1")
+    order = purchasing.place_order(supplier="Nord", number="B-4", lines=lines, by="x", as_of=NOW)
+    answer = post(keeper, order, {"tags": "T-1", "bin": "D1"}, {"tags": "t-1", "bin": "D1"})
+    assert answer.status_code == 400
+    first, second = answer.context["lines"]
+    assert not first.errors
+    assert second.errors["tags"] == ["t-1 stands there twice; each tool needs a tag of its own."]
+    assert not Unit.objects.exists()
 
 
 @pytest.mark.parametrize(
