@@ -220,6 +220,7 @@ def _shelf(found: search.Found, units: str) -> Document:
             {"thread": documents.thread(alike.thread), "reason": documents.reason(alike.reason, units), "q": text}
             for alike, text in found.look_alikes
         ],
+        "other_pitches": [{"thread": documents.thread(thread), "q": text} for thread, text in found.other_pitches],
         "after": found.after,
     }
 

@@ -12,15 +12,15 @@ from decimal import Decimal
 from fractions import Fraction
 
 from django.conf import settings
-from django.db.models import Exists, F, Max, Min, OuterRef, Q, Sum
+from django.db.models import Exists, Max, Min, OuterRef, Q, Sum
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from inventory import order_points, policy, purchasing
+from inventory import naming, order_points, policy, purchasing
 from inventory.errors import Reason
 from inventory.figures import began
 from inventory.kinds import CALIBRATED, KINDS, OfferFacts
-from inventory.models import Batch, Movement, Order, Unit, UnitHold
+from inventory.models import Batch, Item, Movement, Order, Unit, UnitHold
 from inventory.reordering import TAKEN
 from inventory.stock import AT_HAND, GONE
 
@@ -42,13 +42,24 @@ _IN_USE = ("issued", "given_back", "used", "lent", "returned")
 class Matter:
     """One thing to see to: what, where it is, since or until which day, who has it, and the page where it is done."""
 
-    what: str
+    tag: str
     address: str
     where: str = ""
     day: date | None = None
     who: str = ""
     why: Reason | None = None
     pk: int = 0
+    item: Item | None = None
+    own_diameter: int | None = None
+
+    def words(self, units: str = "mm") -> str:
+        """What it is: the tag, lot or number of it, and its item with its size."""
+        item = naming.named(self.item, units, self.own_diameter) if self.item else ""
+        return ", ".join(word for word in (self.tag, item) if word)
+
+    @property
+    def what(self) -> str:
+        return self.words()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +95,7 @@ class Part:
 
 
 def needed(*, as_of: datetime) -> list[Part]:
-    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most eighteen queries."""
+    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most nineteen queries."""
     now = policy.current()
     today = as_of.astimezone(settings.SHOP_ZONE).date()
     ahead = today + timedelta(days=int(now["ahead_days"]))
@@ -118,7 +129,7 @@ def _low(as_of: datetime) -> list[Matter]:
     """What stands at or below its order point."""
     return [
         Matter(
-            what=str(each.item),
+            tag=each.item.number or "",
             address=reverse("item", args=[each.item.address]) + "#order-point",
             who=each.set.by if each.set else "",
             why=Reason(
@@ -126,6 +137,7 @@ def _low(as_of: datetime) -> list[Matter]:
                 on_order=each.on_order, wanted=each.wanted, maximum=each.set.maximum,
             ) if each.set else None,
             pk=each.item.pk,
+            item=each.item,
         )
         for each in sorted(order_points.standings(as_of=as_of, low=True), key=lambda each: not each.very_low)
     ]  # fmt: skip
@@ -136,7 +148,7 @@ def orders(*, before: date | None = None) -> list[Matter]:
     rows = Order.objects.filter(state="placed", due__isnull=False).select_related("supplier").order_by("due", "id")
     return [
         Matter(
-            what=order.number, address=reverse("order", args=[order.number]), where=order.supplier.name, day=order.due,
+            tag=order.number, address=reverse("order", args=[order.number]), where=order.supplier.name, day=order.due,
             who=order.by, pk=order.pk,
         )
         for order in (rows if before is None else rows.filter(due__lt=before))
@@ -183,9 +195,9 @@ def expiries(*, until: date | None = None) -> list[Matter]:
     rows = Batch.objects.filter(on_hand__gt=0, expires__isnull=False).select_related("item", "bin__site")
     return [
         Matter(
-            what=f"{batch.item} {batch.lot}".strip(), address=reverse("batch", args=[batch.pk]),
+            tag=batch.lot, address=reverse("batch", args=[batch.pk]),
             where=f"{batch.bin.site} {batch.bin}", day=batch.expires, why=Reason("lie_there", pieces=batch.on_hand),
-            pk=batch.pk,
+            pk=batch.pk, item=batch.item,
         )
         for batch in (rows if until is None else rows.filter(expires__lte=until)).order_by("expires", "id")
     ]  # fmt: skip
@@ -202,14 +214,14 @@ def _due_regrind() -> list[Matter]:
 
 def _of_unit(unit: Unit, day: date | None, *, who: str = "", why: Reason | None = None) -> Matter:
     return Matter(
-        what=f"{unit.tag}, {unit.item.name or unit.item.get_kind_display()}",
+        tag=unit.tag,
         address=reverse("unit", args=[unit.tag]), where=f"{unit.bin.site} {unit.bin}", day=day, who=who, why=why,
-        pk=unit.pk,
+        pk=unit.pk, item=unit.item, own_diameter=unit.own_diameter,
     )  # fmt: skip
 
 
 def _unmoved(as_of: datetime, today: date, now: dict[str, Decimal]) -> dict[str, list[Matter]]:
-    """What no job took for long, dead longer than slow, each with what it is worth where a price is known. Six
+    """What no job took for long, dead longer than slow, each with what it is worth where a price is known. Seven
     queries at most."""
     slow, dead = (today - timedelta(days=int(now[code])) for code in ("slow_days", "dead_days"))
     lying = [*_counted_unmoved(slow), *_units_unmoved(slow, as_of)]
@@ -249,23 +261,20 @@ def _worth(each: _Lying, offers: Sequence[OfferFacts], today: date) -> Matter:
 
 
 def _counted_unmoved(slow: date) -> list[_Lying]:
-    """Counted stock that no job took since a day. Packs that jobs share are never taken. Two queries."""
+    """Counted stock that no job took since a day. Packs that jobs share are never taken. Three queries."""
     zone = settings.SHOP_ZONE
     shared = [kind.code for kind in KINDS.values() if kind.shared]
     lying = Batch.objects.filter(on_hand__gt=0).exclude(item__kind__in=shared).order_by("item")
-    rows = lying.values("item").annotate(
-        there=Sum("on_hand"), number=F("item__number"), name=F("item__name"), kind=F("item__kind")
-    )
-    by_item = {row["item"]: row for row in rows}
+    by_item = dict(lying.values_list("item").annotate(there=Sum("on_hand")))
+    items = Item.objects.in_bulk(by_item)
     taken = Q(quantity__lt=0) & (Q(act__in=("issued", "used")) | (Q(act__in=TAKEN) & ~Q(label="")))
     moved = Movement.objects.filter(batch__item__in=list(by_item)).order_by().values_list("batch__item")
     found = []
     for item, first, last in moved.annotate(first=Min("at"), last=Max("at", filter=taken)):
-        since, row = (last or first).astimezone(zone).date(), by_item[item]
+        since, of = (last or first).astimezone(zone).date(), items[item]
         if since < slow:
-            name = " ".join(word for word in (row["number"], row["name"] or KINDS[row["kind"]].word) if word)
-            matter = Matter(what=name, address=reverse("item", args=[row["number"] or f"~{item}"]), pk=item)
-            found.append(_Lying(item, row["there"], since, "lies_unused" if last else "never_used", matter))
+            matter = Matter(tag=of.number or "", address=reverse("item", args=[of.address]), pk=item, item=of)
+            found.append(_Lying(item, by_item[item], since, "lies_unused" if last else "never_used", matter))
     return found
 
 

@@ -23,11 +23,9 @@ import typst
 from django.db.models import Value
 from django.db.models.functions import Upper
 
+from inventory import naming
 from inventory.errors import Reason, Refused
-from inventory.kinds import KINDS
 from inventory.models import Batch, Bin, Item, Unit
-from inventory.quantities import show_length
-from inventory.threads import Thread
 
 TEMPLATE = Path(__file__).with_name("labels.typ")
 MOST = 1000  # labels of one PDF
@@ -141,15 +139,12 @@ def label_of(thing: Unit | Batch | Bin, *, units: str = "mm") -> Label:
 
 
 def _item(item: Item, units: str, own_diameter: int | None = None) -> tuple[str, str]:
-    """An item in words, and what is set apart of it: its thread or its size, that of the unit where it was reground."""
-    kind = KINDS[item.kind].word
-    name = item.name if item.name and kind in item.name.lower() else " ".join(filter(None, (kind, item.name)))
+    """An item in words, and what is set apart of it: its size, that of the unit where it was reground, and its length
+    where nothing but its lot tells it from another."""
     number = f", no. {item.number}" if item.number else ""
-    threads = [Thread.from_key(key).designation for key in (item.inner, item.thread) if key]
-    size = " in ".join(threads) + (f" {item.thread_class}" if item.thread_class else "")
-    if not size and (diameter := own_diameter or item.diameter):
-        size = show_length(diameter, units).split(" (")[0]
-    return name + number, size.strip()
+    length = naming.length(item, units) if item.counted else ""
+    size = ", ".join(part for part in (naming.size(item, units, own_diameter), length) if part)
+    return naming.called(item) + number, size
 
 
 # On paper

@@ -298,8 +298,9 @@ class Found:
     `understood` says the query back, None where nothing was. `exact` are units and batches whose tag or lot the text
     is, `bins` and `numbers` bins and items that it names. `items` is a page of what fits, `lines` one of a list such as
     "away"; `after` is where the next page begins. `look_alikes` are threads on the shelf, never to be taken for the one
-    that was asked, each with the text that finds it. `notes` say what was filled in, left out or not understood;
-    `candidates` are texts that would do.
+    that was asked, each with the text that finds it. `other_pitches` are threads of the same diameter that stand on the
+    shelf, where no pitch was written and nothing of the one that was filled in stands there. `notes` say what was
+    filled in, left out or not understood; `candidates` are texts that would do.
     """
 
     query: Query
@@ -311,6 +312,7 @@ class Found:
     lines: tuple[Shelved, ...] = ()
     after: str = ""
     look_alikes: tuple[tuple[LookAlike, str], ...] = ()
+    other_pitches: tuple[tuple[Thread, str], ...] = ()
     notes: tuple[Reason, ...] = ()
     candidates: tuple[str, ...] = ()
 
@@ -352,7 +354,8 @@ def find(text: str, *, as_of: datetime, after: str = "") -> Found:
         page = listed(query.state, of=of & of_words, at=at, sized=_sized(query), after=after, as_of=as_of)
         return replace(found, lines=page.lines, after=page.after)
     items, more = _page(query, of & of_words, at, after, as_of)
-    return replace(found, items=items, after=more, look_alikes=() if after else _alike(kept))
+    found = replace(found, items=items, after=more)
+    return found if after else _beside(found)
 
 
 def everything(text: str, *, as_of: datetime, most: int) -> tuple[Unit | Batch | Bin, ...]:
@@ -596,13 +599,44 @@ def _understood(query: Query) -> Reason | None:
     )
 
 
-def _alike(query: Query) -> tuple[tuple[LookAlike, str], ...]:
-    """Threads on the shelf, of the kinds asked for, that could be taken for the one asked for. One query."""
+def _beside(found: Found) -> Found:
+    """The answer with threads on the shelf, of the kinds asked for, that could be taken for the one asked for; and
+    where its pitch was filled in and nothing of it stands there, with the other pitches that do. Two queries at most.
+    """
+    query = found.query
     kinds = [kind for kind in query.kinds or KINDS if by_thread(kind)]
     if query.thread is None or not kinds:
-        return ()
+        return found
     there = [Thread.from_key(key) for key in distinct_threads(kinds)]
     words = " ".join(KINDS[kind].word for kind in query.kinds)
-    return tuple(
-        (alike, f"{words} {alike.thread.designation}".strip()) for alike in look_alikes(query.thread, there)
-    )  # fmt: skip
+    others: list[Thread] = []
+    if "pitch_assumed_coarse" in {note.code for note in query.notes} and not any(of.lines for of in found.items):
+        others = _standing(query, kinds, [each for each in there if _other_pitch(each, query.thread)])
+    return replace(
+        found,
+        look_alikes=tuple(
+            (alike, f"{words} {alike.thread.designation}".strip())
+            for alike in look_alikes(query.thread, there)
+            if alike.thread not in others
+        ),
+        other_pitches=tuple((each, f"{words} {each.designation} {query.thread_class}".strip()) for each in others),
+    )
+
+
+def _other_pitch(one: Thread, other: Thread) -> bool:
+    """Whether two threads differ in their pitch alone."""
+    return one != other and (one.system, one.nominal, one.hand) == (other.system, other.nominal, other.hand)
+
+
+def _standing(query: Query, kinds: Sequence[str], threads: Sequence[Thread]) -> list[Thread]:
+    """Of these threads those of which something stands on the shelf, the coarsest first. One query, none for none."""
+    if not threads:
+        return []
+    of = Q(pk__in=[])
+    for each in threads:
+        of |= _items(replace(query, kinds=tuple(kinds), thread=each))
+    units = Unit.objects.filter(item=OuterRef("pk")).exclude(condition__in=GONE)
+    batches = Batch.objects.filter(item=OuterRef("pk"), on_hand__gt=0)
+    rows = Item.objects.filter(of).filter(Q(Exists(units)) | Q(Exists(batches))).order_by()
+    keys = {key for row in rows.values_list("thread", "inner").distinct() for key in row}
+    return sorted((each for each in threads if each.key in keys), key=lambda each: -each.pitch)

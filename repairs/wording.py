@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from inventory import wording as shelf
 from inventory.errors import Reason
 from inventory.kinds import KINDS
+from inventory.naming import named
 from inventory.quantities import show_length, show_torque
 from inventory.threads import Thread
 from repairs.buying import Choice
@@ -570,13 +571,8 @@ def between(least: int, most: int, units: str = "mm") -> str:
 
 
 def item_words(choice: Choice, units: str = "mm") -> str:
-    """An item of the catalogue in a few words: number, name or kind, and the size that tells it apart."""
-    facts = choice.facts
-    parts = [choice.number, facts.name or KINDS[facts.kind].word]
-    if not facts.name:
-        parts += [Thread.from_key(key).designation for key in (facts.inner, facts.thread) if key]
-        parts += [show_length(size, units) for size in (facts.diameter,) if size]
-    return " ".join(filter(None, parts))
+    """An item of the catalogue as it stands in a list: its number, what it is, and its size."""
+    return " ".join(filter(None, (choice.number, named(choice.facts, units))))
 
 
 def describe(need: Need, units: str = "mm") -> str:

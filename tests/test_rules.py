@@ -26,6 +26,7 @@ APPS = ("inventory", "repairs")
 PURE = (
     "inventory.errors",
     "inventory.kinds",
+    "inventory.naming",
     "inventory.quantities",
     "inventory.queries",
     "inventory.reordering",

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
 
+from inventory import naming
 from inventory.guards import Rule, Sole
 from inventory.kinds import ACTIONS, FLUTES, KINDS
 
@@ -134,7 +135,7 @@ class Item(models.Model):
         ]
 
     def __str__(self) -> str:
-        return " ".join(word for word in (self.number, self.name or self.get_kind_display()) if word)
+        return " ".join(word for word in (self.number, naming.named(self)) if word)
 
     @property
     def address(self) -> str:

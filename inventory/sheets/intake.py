@@ -43,7 +43,7 @@ from inventory.quantities import read_money
 from inventory.sheets.columns import HEADINGS, POINTS, item_fields
 from inventory.sheets.judging import Row, Sheet, Told, nobody, read_sheet
 from inventory.stock import AT_HAND, GONE, aware, tag_taken, worn
-from inventory.threads import Reading, Thread
+from inventory.threads import Reading
 
 _BATCH = 2_000
 _LONGEST_WHY, _LONGEST_BY = 200, 80  # as the tables keep them
@@ -681,8 +681,7 @@ def _missing(item: Item) -> tuple[str, ...]:
 
 def _words(item: Item) -> str:
     """An item in a few words for a message, whatever of it is filled in."""
-    thread = Thread.from_key(item.thread).designation if item.thread else ""
-    return " ".join(word for word in (item.number, item.name or KINDS[item.kind].word, thread) if word)
+    return str(item)
 
 
 class _Fault(Exception):

@@ -9,6 +9,7 @@ from typing import Any
 from django import template
 from django.conf import settings
 
+from inventory import naming
 from inventory.errors import Reason
 from inventory.kinds import symbol
 from inventory.quantities import show_length, show_money, show_torque
@@ -75,12 +76,33 @@ def in_packs(pieces: int, size: int) -> str:
 
 
 @register.filter
-def called(item: Any) -> str:
-    """An item by its kind and its name; by the name alone where that says the kind."""
-    kind = item.get_kind_display()
-    if not item.name:
-        return str(kind)
-    return str(item.name) if kind in item.name.lower() else f"{kind}: {item.name}"
+def called(item: Any, units: str = "mm") -> str:
+    """An item as it stands in a list: what it is, and its size."""
+    return naming.named(item, units)
+
+
+@register.filter
+def what_it_is(item: Any) -> str:
+    """An item by its kind and its name, where its size is set apart beside it."""
+    return naming.called(item)
+
+
+@register.filter
+def sized(item: Any, units: str = "mm") -> str:
+    """The size of an item in both units, as it is set apart beside what it is."""
+    return naming.size(item, units, both=True)
+
+
+@register.filter
+def long(item: Any, units: str = "mm") -> str:
+    """The length of an item in both units, where its kind is told apart by that."""
+    return naming.length(item, units, both=True)
+
+
+@register.filter
+def matter(what: Any, units: str = "mm") -> str:
+    """What needs attention, in words."""
+    return str(what.words(units))
 
 
 @register.filter

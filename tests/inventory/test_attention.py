@@ -25,6 +25,8 @@ pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 TODAY = date(2026, 6, 1)
 DAY = timedelta(days=1)
+PLUG = "hole gauge: plug M18x1.5 6H"
+SIZE = "M14x1.5 in M16x1.5, 20 mm long"
 
 
 def told(**of: Any) -> dict[str, list[str]]:
@@ -39,9 +41,9 @@ def test_calibrations_are_due_up_to_their_last_good_day_and_over_after_it() -> N
     gauge = ItemFactory.create(kind="hole_gauge", thread="M18x1.5", thread_class="6H", name="plug")
     for tag, day in (("G-1", TODAY - DAY), ("G-2", TODAY), ("G-3", TODAY + 30 * DAY), ("G-4", TODAY + 31 * DAY)):
         UnitFactory.create(item=gauge, tag=tag, calibration_due=day)
-    assert told() == {"calibration_overdue": ["G-1, plug"], "calibration_due": ["G-2, plug", "G-3, plug"]}
+    assert told() == {"calibration_overdue": [f"G-1, {PLUG}"], "calibration_due": [f"G-2, {PLUG}", f"G-3, {PLUG}"]}
     policy.settle(code="ahead_days", value="1", why="x", by="Ada", as_of=NOW)
-    assert told()["calibration_due"] == ["G-2, plug"]
+    assert told()["calibration_due"] == [f"G-2, {PLUG}"]
 
 
 def test_a_gauge_of_which_no_calibration_is_on_record_presses_and_a_drill_needs_none() -> None:
@@ -52,7 +54,10 @@ def test_a_gauge_of_which_no_calibration_is_on_record_presses_and_a_drill_needs_
     stock.send_unit(unit=units[2], why="calibration", to="Marl Metrology", until=TODAY + 5 * DAY, by="Bram", as_of=NOW)
     (part,) = attention.needed(as_of=NOW)
     assert (part.code, part.pressing) == ("calibration_missing", True)
-    assert [(each.what, each.who) for each in part.matters] == [("G-1, plug", ""), ("G-3, plug", "Marl Metrology")]
+    assert [(each.what, each.who) for each in part.matters] == [
+        (f"G-1, {PLUG}", ""),
+        (f"G-3, {PLUG}", "Marl Metrology"),
+    ]
     stock.calibrate_unit(unit=units[0], due=TODAY + 90 * DAY, by="Bram", as_of=NOW)
     stock.return_unit(unit=units[2], calibration_due=TODAY + 90 * DAY, by="Bram", as_of=NOW)
     assert attention.needed(as_of=NOW) == []
@@ -76,9 +81,9 @@ def test_what_is_not_back_is_told_with_who_has_it_and_what_is_lost_is_not() -> N
 def test_batches_past_their_day_are_told_until_they_are_empty() -> None:
     batch = BatchFactory.create(lot="L-1", expires=TODAY - DAY, item=InsertFactory.create(name="bush"), as_of=NOW)
     BatchFactory.create(lot="L-2", expires=TODAY, item=InsertFactory.create(name="bush"), as_of=NOW)
-    assert told() == {"expired": ["bush L-1"], "expires_soon": ["bush L-2"]}
+    assert told() == {"expired": [f"L-1, insert: bush {SIZE}"], "expires_soon": [f"L-2, insert: bush {SIZE}"]}
     stock.scrap_batch(batch=batch, quantity=10, reason="over age", by="Bram", as_of=NOW)
-    assert told() == {"expires_soon": ["bush L-2"]}
+    assert told() == {"expires_soon": [f"L-2, insert: bush {SIZE}"]}
 
 
 def test_a_tap_whose_life_is_used_up_is_due_for_regrind_since_its_last_hole() -> None:
@@ -106,7 +111,7 @@ def test_what_stands_at_its_order_point_is_told_the_lowest_first() -> None:
         order_points.set_order_point(
             item=item, minimum=least, order_point=point, maximum=most, why="x", by="Bram", as_of=NOW
         )
-    assert told() == {"order_point": ["b", "a"]}
+    assert told() == {"order_point": [f"insert: {name} {SIZE}" for name in "ba"]}
 
 
 def test_stock_that_no_job_took_is_slow_and_then_dead_and_what_is_shared_never_is() -> None:
@@ -121,7 +126,10 @@ def test_stock_that_no_job_took_is_slow_and_then_dead_and_what_is_shared_never_i
     spoilt = lying("spoilt", 500)
     stock.scrap_batch(batch=spoilt, quantity=1, reason="over age", by="Ida", as_of=NOW - DAY)
     BatchFactory.create(item=ItemFactory.create(kind="oil", name="oil"), as_of=NOW - 800 * DAY)
-    assert told() == {"dead_stock": ["spoilt", "never"], "slow_stock": ["slow", "taken"]}
+    assert told() == {
+        "dead_stock": [f"insert: {name} {SIZE}" for name in ("spoilt", "never")],
+        "slow_stock": [f"insert: {name} {SIZE}" for name in ("slow", "taken")],
+    }
 
 
 def test_a_tool_that_nobody_used_is_slow_and_then_dead_and_one_that_is_out_or_kept_is_neither() -> None:
@@ -189,5 +197,5 @@ def test_as_many_queries_are_asked_however_much_there_is(count: int) -> None:
         parts = attention.needed(as_of=NOW)
     assert [len(part.matters) for part in parts] == [count] * 5
     # settings; order points: set, items, batches, on order, set; orders; away; calibrations (2); regrind; expiries;
-    # use of what is counted (2) and of units; offers (1: there are none)
-    assert len(asked) == 16
+    # use of what is counted (3) and of units; offers (1: there are none)
+    assert len(asked) == 17

@@ -58,7 +58,8 @@ def test_every_date_is_a_whole_day_that_another_program_reads(dates: None) -> No
     assert all(event.dtstart.params == {} or event.dtstart.value_param == "DATE" for event in found.values())
     assert {event.dtstamp.value for event in found.values()} == {NOW}
     told = found["expiry"].summary.value
-    assert "bush; M14x1.5, “wide” \\ Ø 24 – " + "ü" * 60 + " L-1" in told
+    named = "L-1, insert: bush; M14x1.5, “wide” \\ Ø 24 – " + "ü" * 60
+    assert f"{named} M14x1.5 in M16x1.5, 20 mm long" in told
     assert "Ida" in found["away"].summary.value
 
 

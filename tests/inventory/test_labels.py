@@ -152,7 +152,7 @@ def test_a_label_says_what_a_thing_is_with_its_thread_apart() -> None:
     assert (told.large, told.words, told.size, told.place) == ("T-16", "hand tap, no. TP-16", "M16x1.5 6H", "Yard · B4")
     told = label_of(batch)
     assert (told.path, told.large, told.size, told.expires) == (
-        f"/tag/~b{batch.pk}", "L-9", "M14x1.5 in M16x1.5", "2027-03-31",
+        f"/tag/~b{batch.pk}", "L-9", "M14x1.5 in M16x1.5, 20 mm long", "2027-03-31",
     )  # fmt: skip
     assert label_of(bin_) == Label(f"/tag/~s{bin_.pk}", "B4", "", "", "Yard")
     drill = label_of(UnitFactory.create(item=ItemFactory(kind="drill")))

@@ -51,6 +51,28 @@ def test_taps_of_a_thread_are_found_by_its_key_and_look_alikes_are_told_beside_t
     assert sorted(tags(search.find("M14x1.5", as_of=as_of))) == ["G-14", "T-14"]
 
 
+def test_where_a_pitch_was_filled_in_and_nothing_of_it_stands_there_the_other_pitches_are_told(as_of: datetime) -> None:
+    UnitFactory(tag="T-15", item=TapFactory(thread="M14x1.5"))
+    UnitFactory(tag="T-125", item=TapFactory(thread="M14x1.25", thread_class="6G"))
+    UnitFactory(tag="G-1", item=ItemFactory(kind="final_gauge", thread="M14x1", thread_class="6H"))
+    TapFactory(thread="M14x1")  # in the catalogue alone
+    for item in (TapFactory(thread="M16x1.5"), TapFactory(thread="M14x1.5 LH")):
+        UnitFactory(item=item)
+    found = search.find("Tap M14", as_of=as_of)
+    assert found.items == ()  # never mixed among what was asked
+    assert [(thread.designation, typed) for thread, typed in found.other_pitches] == [
+        ("M14x1.5", "tap M14x1.5"), ("M14x1.25", "tap M14x1.25"),
+    ]  # fmt: skip
+    assert not {thread for thread, _ in found.other_pitches} & {alike.thread for alike, _ in found.look_alikes}
+    assert [typed for _, typed in search.find("tap M14 6H", as_of=as_of).other_pitches] == ["tap M14x1.5 6H"]
+    assert tags(search.find(found.other_pitches[0][1], as_of=as_of)) == ["T-15"]
+    assert search.find("tap M14x2", as_of=as_of).other_pitches == ()  # its pitch was written
+    TapFactory(thread="M14x2")
+    assert len(search.find("tap M14", as_of=as_of).other_pitches) == 2  # known, and none of it there
+    UnitFactory(item=TapFactory(thread="M14x2"))
+    assert search.find("tap M14", as_of=as_of).other_pitches == ()
+
+
 def test_drills_are_found_in_a_closed_range(as_of: datetime) -> None:
     for mm in (14_300, 14_400, 14_500, 14_700, 14_701):
         UnitFactory(tag=f"D-{mm}", item=ItemFactory(diameter=mm * 1_000))
@@ -297,6 +319,7 @@ def test_of_an_item_with_many_units_a_few_are_shown_and_that_there_are_more_is_t
     ("typed", "queries"),
     [
         ("M16x1.5 tap", 9),  # tag, lot, bin, number; items, units, batches, holds; keys of look-alikes
+        ("M16 tap", 7),  # no item, so nothing of one; the other pitches that stand there
         ("drill 14-15", 8),
         ("T-0000", 5),  # tag with its holds, lot, bin, number; words are no matter
         ("zork M16x1.5 tap", 11),  # which words are in no name, tags that begin so

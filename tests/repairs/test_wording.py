@@ -208,11 +208,13 @@ def test_a_line_tells_what_meets_it_or_everything_that_does_not() -> None:
     assert look_alike_words([]) == ""
 
 
-def test_an_item_is_called_by_its_number_and_name_or_by_what_it_is() -> None:
+def test_an_item_is_called_by_its_number_its_name_and_its_size() -> None:
     bush = Facts(1, "insert", thread=read("M16x1.5").thread.key, inner=read("M14x1.5").thread.key)
-    assert item_words(Choice(replace(bush, name="flanged bush"), "8049")) == "8049 flanged bush"
-    assert item_words(Choice(bush)) == "insert M14x1.5 M16x1.5"
-    assert item_words(Choice(Facts(2, "drill", diameter=14_500_000)), "in") == "drill 0.5709 in (14.5 mm)"
+    assert (
+        item_words(Choice(replace(bush, name="flanged bush"), "8049")) == "8049 insert: flanged bush M14x1.5 in M16x1.5"
+    )
+    assert item_words(Choice(bush)) == "insert M14x1.5 in M16x1.5"
+    assert item_words(Choice(Facts(2, "drill", diameter=14_500_000)), "in") == "drill 0.5709 in"
 
 
 def test_a_hole_that_may_not_go_deeper_says_so_plainly() -> None:

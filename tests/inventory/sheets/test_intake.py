@@ -296,10 +296,10 @@ def test_what_an_item_cannot_be_matched_on_is_said(sheet: Sheet) -> None:
     intake = _load(path)
     assert intake.applied
     assert [(note["row"], note["column"], note["why"]) for note in intake.notes] == [
-        (3, "pilot", Reason("item_cannot_be_matched", item="seat cutter", missing=("pilot",))),
-        (4, "class", Reason("item_cannot_be_matched", item="tap M16x1.5", missing=("class",))),
+        (3, "pilot", Reason("item_cannot_be_matched", item="seat cutter 22 mm", missing=("pilot",))),
+        (4, "class", Reason("item_cannot_be_matched", item="tap M16x1.5, 60 mm usable", missing=("class",))),
     ]
-    assert say(intake.notes[0]).startswith("stock.csv, row 3, pilot: seat cutter cannot be matched on pilot")
+    assert say(intake.notes[0]).startswith("stock.csv, row 3, pilot: seat cutter 22 mm cannot be matched on pilot")
 
 
 # Dry run

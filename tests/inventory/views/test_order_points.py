@@ -57,6 +57,21 @@ def seen(shown: str) -> str:
     return shown.split('name="seen" value="')[1].split('"')[0]
 
 
+def test_two_bushes_that_share_a_name_are_told_apart_by_their_size_in_every_list(keeper: Client) -> None:
+    now, nord = timezone.now(), SupplierFactory.create(name="Nord")
+    offers = []
+    for number, long in (("80/1", 14), ("80/2", 21)):
+        bush = InsertFactory.create(number=number, name="wire insert", insert_length=long * 1_000_000)
+        order_points.set_order_point(item=bush, minimum=1, order_point=9, maximum=20, why="x", by="Ada", as_of=now)
+        offers.append(purchasing.add_offer(supplier=nord, items=[(bush, 1)], price=100))
+    lines = [(offer.pk, 3, 100) for offer in offers]
+    purchasing.place_order(supplier="Nord", number="B-1", lines=lines, by="Ada", as_of=now)
+    for name, of in (("order-points", ()), ("attention", ()), ("order", ("B-1",))):
+        page = flat(keeper.get(reverse(name, args=of)))
+        for long in (14, 21):
+            assert f"ire insert M14x1.5 in M16x1.5, {long} mm long" in page, (name, long)
+
+
 def test_the_page_shows_how_each_item_stands_and_the_arithmetic(keeper: Client, item: Item) -> None:
     shown = flat(keeper.get(reverse("order-points")))
     assert "Use a day: 90 ÷ 181 days = 0.4972, standard deviation" in shown

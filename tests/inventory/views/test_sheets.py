@@ -271,7 +271,7 @@ def test_what_cannot_be_written_is_told_beside_the_way_out_before_a_file_goes(ke
     answer = keeper.get("/shelf/sheets/export/", {"of": "offers", "format": "csv"})
     page = answer.content.decode()
     assert answer.status_code == 400
-    told = "Nord offers long drill, which has no catalogue number; give it one first."
+    told = "Nord offers long drill 14.5 mm, 120 mm usable, which has no catalogue number; give it one first."
     assert told in page[page.index('id="out"') :]
     assert 'aria-invalid="true"' not in page
     assert '<option value="offers" selected>' in page

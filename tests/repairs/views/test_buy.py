@@ -145,7 +145,7 @@ def test_the_spreadsheet_is_the_same_list_and_holds_no_formula(short: Bench, kee
         ("tap M16x1.5", "Nord Tools", "31.00", "0"),
         ("setting tool M14x1.5", "Nord Tools", "80.00", "7"),
     ]
-    assert found[0]["item"] == "'=HYPERLINK(1) tap M16x1.5"
+    assert found[0]["item"] == "'=HYPERLINK(1) tap M16x1.5 6H, 60 mm usable"
     assert keeper.get(reverse("buy-csv"), {"job": "J-9"}).status_code == 404
     assert f'href="{reverse("buy-csv")}?job=J-1"' in text(keeper, job="J-1")
 
