@@ -497,7 +497,7 @@ SENTENCES: dict[str, str] = {
     "sheet_not_judged": "{sheet} has not been found good yet; put the faults right and look at it again first.",
     "sheet_judged_anew": "{sheet} was looked at anew meanwhile, with other columns perhaps: see what it would bring now.",
     "sheet_stock_moved": "The stock has changed since you looked, and nothing was taken in: this is what it would bring now.",
-    "item_no_longer_bought": "{item} is no longer bought; what comes in of it is used up.",
+    "item_no_longer_bought": "{item} is no longer bought; what comes in of it is still used.",
     "cell_remade": "A spreadsheet program made a number, a date or a yes of what stood there; it is taken as {typed}.",
     "sent_sheet_unknown": "There is no sheet {id} that was sent.",
     "sent_sheet_request_key_taken": "This file was sent already.",
@@ -534,7 +534,7 @@ SENTENCES: dict[str, str] = {
     "cell_needs_another": "This goes with “{needs}”, which is not filled in.",
     "cell_tag_and_quantity": "A row is a unit with a tag or a batch with a quantity, not both.",
     "signed_count_unreadable": "“{typed}” is no whole number, such as 3 or -3.",
-    "count_unreadable": "“{typed}” is no whole number of {least} or more[, {most} at most].",
+    "count_unreadable": "“{typed}” must be a whole number of at least {least}[ and at most {most}].",
     "lead_unreadable": "“{typed}” is no lead in threads; write for example 4 or 1.5.",
     "date_unreadable": "“{typed}” is no date; write for example 2027-03-31, or +90d for 90 days from now.",
     "item_differs": (

@@ -136,7 +136,11 @@ class ReturnForm(MoveForm):
     condition = forms.ChoiceField(label="Its condition", choices=AS_THEY_COME)
     holes = count_field("Holes cut with it meanwhile", least=0, required=False)
     material = material_field()
-    diameter = LengthField(label="Its diameter now, where the regrind changed it", required=False)
+    diameter = LengthField(
+        label="Its diameter now, where the regrind changed it",
+        help_text="in mm; write in behind it for inches: 0.571 in",
+        required=False,
+    )
     calibration_due = DayField(label="Calibration good until the end of", ahead=True)
     certificate = text_field("Certificate", 80)
     not_reground = forms.BooleanField(label="nothing was done to it: its life goes on", required=False)

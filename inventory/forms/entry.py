@@ -18,7 +18,7 @@ from inventory import catalogue, stock
 from inventory.errors import Reason, Refused
 from inventory.forms.fields import MOST, Answers, DayField, Fault, calibrated_until, last_good_day, packed_day
 from inventory.guards import act
-from inventory.kinds import ACTIONS, FLUTES, KINDS, SYMBOLS, Kind
+from inventory.kinds import ACTIONS, FLUTES, KINDS, Kind, symbol
 from inventory.models import Batch, Bin, Item, Unit
 from inventory.sheets import unfit_item
 from inventory.sheets.columns import LONGEST, STOCK, Column
@@ -27,6 +27,34 @@ from inventory.wear import materials, read_factors
 
 _COLUMNS = {column.field: column for column in STOCK if column.of == "item"}
 _LONGEST_CELL, _LONGEST_SEEN = 80, 4_000
+_THREADS = "M14 x 1,5 · 9/16-18"
+_SIZES = '14.5 · 19/32 in · 0.610"'
+# What a column holds of one kind, where the sheet's own heading and meaning speak of all kinds at once.
+_OF_KIND: dict[tuple[str, str], tuple[str, str]] = {
+    ("insert", "thread"): ("Thread outside", f"the thread in the parent metal: {_THREADS}"),
+    ("insert", "inner"): ("Thread inside", f"the thread that the bolt goes into: {_THREADS}"),
+    ("plug", "insert_length"): ("Length", "the plug's length"),
+    ("plug", "thread"): ("Thread", f"the thread outside: {_THREADS}"),
+    ("tap", "thread"): ("Thread", f"the thread it cuts: {_THREADS} · EG M14x1.5"),
+    ("proof_bolt", "thread"): ("Thread", f"the thread on the bolt: {_THREADS}"),
+    ("boring_head", "takes_least"): ("Least bore", f"the smallest bore that it cuts: {_SIZES}"),
+    ("boring_head", "takes_most"): ("Largest bore", f"the largest bore that it cuts: {_SIZES}"),
+    ("tap_wrench", "takes_least"): ("Least square", "the smallest tap square that it takes: 4.9"),
+    ("tap_wrench", "takes_most"): ("Largest square", "the largest tap square that it takes: 12"),
+    ("pitch_gauge", "takes_least"): ("Finest pitch", "of its leaves: 0.25"),
+    ("pitch_gauge", "takes_most"): ("Coarsest pitch", "of its leaves: 6"),
+    ("guide_bush", "diameter"): ("Bore", f"the diameter of the tool that it guides: {_SIZES}"),
+    ("stop_collar", "diameter"): ("Bore", f"the diameter of the tool that it sits on: {_SIZES}"),
+    ("step_drill", "diameter"): ("Diameter of the leading step", _SIZES),
+    **{
+        (code, "thread"): ("Thread", f"the thread that it checks: {_THREADS} · EG M14x1.5")
+        for code in ("hole_gauge", "final_gauge", "minor_gauge")
+    },
+    **{
+        (code, "thread"): ("Thread", f"the thread that it is for: {_THREADS}")
+        for code in ("setting_tool", "inserting_tool", "tang_tool", "key_driver", "extractor")
+    },
+}
 _CHOICES = {"flute": FLUTES, "action": ACTIONS, "hand": ("L", "R")}
 
 
@@ -58,11 +86,12 @@ class CellField(forms.CharField):
 
     shown: str | None = None
 
-    def __init__(self, column: Column, *, must: bool) -> None:
-        symbol = SYMBOLS.get(column.field)
-        label = column.name.capitalize() + (f" ({symbol.symbol})" if symbol else "")
+    def __init__(self, column: Column, *, kind: Kind, must: bool) -> None:
+        iso = symbol(kind.code, column.field)
+        name, hint = _OF_KIND.get((kind.code, column.field), (column.name.capitalize(), column.meaning))
+        label = f"{name} ({iso})" if iso else name
         longest = LONGEST.get(column.name, _LONGEST_CELL)
-        super().__init__(max_length=longest, required=False, label=label, help_text=column.meaning)
+        super().__init__(max_length=longest, required=False, label=label, help_text=hint)
         self.column, self.must = column, must
         if column.field in _CHOICES:
             words = [("", "–"), *((word, word) for word in _CHOICES[column.field])]
@@ -106,7 +135,7 @@ class Measurements(Answers):
         super().__init__(data, auto_id=auto_id, **kwargs)
         self.kind = kind
         for name in names:
-            self.fields[name] = CellField(_COLUMNS[name], must=name in kind.measures)
+            self.fields[name] = CellField(_COLUMNS[name], kind=kind, must=name in kind.measures)
 
     def clean(self) -> dict[str, Any]:
         """A class may stand in the thread as written or beside it; all of it must go together as in a sheet's row."""
@@ -121,6 +150,19 @@ class Measurements(Answers):
         for name, why in unfit_item(entered, self.kind):
             self.add_error(name if name in self.fields else None, Fault(why))
         return cleaned
+
+    @property
+    def lengths(self) -> bool:
+        """Whether a bare number is read in millimetres anywhere here."""
+        return self._read_in("mm")
+
+    @property
+    def torques(self) -> bool:
+        """Whether a bare number is read in newton metres anywhere here."""
+        return self._read_in("N·m")
+
+    def _read_in(self, unit: str) -> bool:
+        return any(isinstance(field, CellField) and field.column.unit == unit for field in self.fields.values())
 
     def known(self, name: str) -> Any:
         """What is known already under a field that nobody touched."""
@@ -295,7 +337,7 @@ class CareForm(Answers):
         super().__init__(data, auto_id="id_care_%s", initial={**initial, "request_key": uuid.uuid4().hex})
         self.item, self.as_of = item, as_of
         for name in cared_for(kind):
-            self.fields[name] = CellField(_COLUMNS[name], must=False)
+            self.fields[name] = CellField(_COLUMNS[name], kind=kind, must=False)
         if kind.wears:
             self.fields["factors"] = FactorsField()
         self.fields["why"] = forms.CharField(label="Why", max_length=200, required=False)

@@ -238,7 +238,7 @@ STOCK = (
         read_factors,
         write_factors,
     ),
-    Column("retired", "listing", "yes where it is no longer bought; what is there is used up", _word(YES_NO)),
+    Column("retired", "listing", "yes where it is no longer bought; what is there is still used", _word(YES_NO)),
     Column("superseded by", "listing", "catalogue number, or mark, of what is bought in its place", str),
     Column(
         "mark",

@@ -170,7 +170,7 @@ def test_what_is_scanned_or_typed_wrong_into_a_figure_is_told_and_enter_never_en
         page.keyboard.press("ControlOrMeta+a")
         page.keyboard.type(typed)  # as a scanner does, which ends with Enter
         page.keyboard.press("Enter")
-        expect(page.get_by_role("alert")).to_contain_text(f"“{typed}” is no whole number")
+        expect(page.get_by_role("alert")).to_contain_text(f"“{typed}” must be a whole number")
         expect(page.get_by_label("L-9")).to_have_value(typed)
     page.get_by_label("L-9").fill("10")
     page.keyboard.press("Enter")

@@ -35,7 +35,7 @@ def test_a_life_factor_is_entered_by_the_keyboard_and_a_misspelt_one_keeps_what_
     page.keyboard.press("Tab")
     page.keyboard.press("Tab")
     page.keyboard.type("stele 150")
-    page.get_by_role("button", name="Keep it so").focus()
+    page.get_by_role("button", name="Save").focus()
     page.keyboard.press("Enter")
     wrong = page.get_by_role("alert")
     expect(wrong).to_contain_text("steel is spelt alike")
@@ -45,11 +45,11 @@ def test_a_life_factor_is_entered_by_the_keyboard_and_a_misspelt_one_keeps_what_
     assert runs_off(page) == []
     assert [each["id"] for each in Axe().run(page).response["violations"]] == []
     page.get_by_label("Life factors in percent").fill("steel 150\nbronze or brass 80")
-    page.get_by_role("button", name="Keep it so").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.get_by_text("80 % in bronze or brass, 150 % in steel").first).to_be_visible()
     picture(page, f"care-kept-{width}")
     page.go_back()
-    page.get_by_role("button", name="Keep it so").click()  # the same press once more
+    page.get_by_role("button", name="Save").click()  # the same press once more
     expect(page.get_by_text("80 % in bronze or brass, 150 % in steel").first).to_be_visible()
     assert dict(LifeFactor.objects.filter(item=item).values_list("material", "percent")) == {"steel": 150, "bronze": 80}
     context.close()
@@ -76,24 +76,24 @@ def test_a_pilot_is_entered_afterwards_and_who_comes_second_is_told(
     other.goto(page.url)
     expect(page.get_by_label("Diameter")).to_have_value("22 mm")
     page.get_by_label("Pilot").fill("thin")
-    page.get_by_role("button", name="Keep it so").focus()
+    page.get_by_role("button", name="Save").focus()
     page.keyboard.press("Enter")
     expect(page.get_by_role("alert")).to_contain_text("“thin”")
     expect(page.get_by_label("Pilot")).to_have_value("thin")
     page.get_by_label("Pilot").fill('0.65"')
     page.get_by_label("Why").fill("measured at the bench")
-    page.get_by_role("button", name="Keep it so").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("heading", name="What was changed")).to_be_visible()
     expect(page.get_by_text("Why: measured at the bench")).to_be_visible()
     picture(page, f"measures-kept-{width}")
     assert runs_off(page) == []
     other.get_by_label("Diameter").fill('7/8"')
-    other.get_by_role("button", name="Keep it so").click()
+    other.get_by_role("button", name="Save").click()
     expect(other.get_by_role("alert").first).to_contain_text("was changed while this page stood open, by keeper")
     expect(other.get_by_label("Pilot")).to_have_value("16.51 mm")
     expect(other.get_by_label("Diameter")).to_have_value('7/8"')
     picture(other, f"measures-second-{width}")
     assert runs_off(other) == []
-    other.get_by_role("button", name="Keep it so").click()
+    other.get_by_role("button", name="Save").click()
     expect(other.get_by_text("22.225 mm (0.8750 in)").first).to_be_visible()
     context.close()

@@ -93,9 +93,9 @@ class Asked(Answers):
         ("text", "abcd", "answer_too_long", "This is 4 characters long; write at most 3 characters."),
         ("text", "a\0", "answer_unreadable", "has a character in it that cannot be kept"),
         ("thread", "M" * 81, "answer_too_long", "This is 81 characters long; write at most 80 characters."),
-        ("count", "0", "count_unreadable", "“0” is no whole number of 1 or more, 9 at most."),
-        ("count", "10", "count_unreadable", "“10” is no whole number of 1 or more, 9 at most."),
-        ("count", "1.5", "count_unreadable", "“1.5” is no whole number"),
+        ("count", "0", "count_unreadable", "“0” must be a whole number of at least 1 and at most 9."),
+        ("count", "10", "count_unreadable", "“10” must be a whole number of at least 1 and at most 9."),
+        ("count", "1.5", "count_unreadable", "“1.5” must be a whole number"),
     ],
 )
 def test_what_django_itself_refuses_is_told_in_our_own_words(field: str, typed: str, code: str, told: str) -> None:

@@ -133,7 +133,7 @@ def test_where_a_sheet_would_bring_something_else_by_now_it_tells_so_before_it_b
     sheet = sending.look(sheet.pk, as_of=NOW)
     assert (sheet.state, sheet.answer["moved"], Unit.objects.count()) == ("judged", True, 0)
     (note,) = map(sending.reason_of, sheet.answer["notes"])
-    assert "is no longer bought; what comes in of it is used up." in say(note)
+    assert "is no longer bought; what comes in of it is still used." in say(note)
     sending.apply(sheet, **ENTRY)
     assert (SentSheet.objects.get().state, Unit.objects.get().item) == ("applied", item)
 

@@ -344,6 +344,6 @@ def test_pieces_that_are_no_whole_number_are_told_and_stay_as_typed(keeper: Clie
     _keep("J-1", batch=bushes)
     answer = _issue(keeper, status=400, **{f"out-{key_of(bushes)}-pieces": typed})
     text = answer.content.decode()
-    assert f"“{typed}” is no whole number of 0 or more" in text
+    assert f"“{typed}” must be a whole number of at least 0" in text
     assert f'value="{typed}"' in text
     assert not Movement.objects.filter(act="issued").exists()

@@ -13,7 +13,7 @@ from inventory import catalogue
 from inventory.kinds import KINDS
 from inventory.models import Item, ItemChange, Unit
 from inventory.reservations import reserve
-from tests.factories import BinFactory, ItemFactory, UnitFactory
+from tests.factories import BatchFactory, BinFactory, ItemFactory, UnitFactory
 from tests.inventory.views.test_labels import text
 from tests.inventory.views.test_shelf import client_as
 
@@ -207,3 +207,41 @@ def test_awkward_sizes_are_read_or_refused_at_their_field(
         assert not Item.objects.exists()
     else:
         assert getattr(Item.objects.get(), field) == kept
+
+
+def test_the_unit_of_a_bare_number_is_named_where_sizes_are_asked_for(keeper: Client) -> None:
+    millimetres, metres = "A size without a unit is read in mm", "A torque without a unit is read in N·m"
+    for kind, told in (("drill", (True, False)), ("torque_wrench", (False, True)), ("oil", (False, False))):
+        page = text(keeper, "item-new", kind=kind)
+        assert (millimetres in page, metres in page) == told, kind
+    ItemFactory.create(number="D-1", kind="drill")
+    assert millimetres in text(keeper, "item-measures", "D-1")
+    assert millimetres not in text(keeper, "item-care", "D-1")
+
+
+def test_what_is_asked_of_an_item_is_said_in_the_words_of_its_kind(keeper: Client) -> None:
+    pitch = text(keeper, "item-new", kind="pitch_gauge")
+    assert "Finest pitch" in pitch
+    assert "square" not in pitch
+    assert "(DC" not in pitch
+    insert = text(keeper, "item-new", kind="insert")
+    assert "Thread outside" in insert
+    assert "Thread inside" in insert
+    assert "Inner" not in insert
+    drill = text(keeper, "item-new", kind="drill")
+    assert "(DC)" in drill
+    collar = text(keeper, "item-new", kind="stop_collar")
+    assert "Bore" in collar
+    assert "utting" not in collar
+
+
+def test_a_retired_items_stock_is_still_used_and_expired_lots_are_named_beside_what_is_on_hand(keeper: Client) -> None:
+    item = ItemFactory.create(number="A-1", kind="adhesive")
+    over = BatchFactory.create(item=item, quantity=3, expires=timezone.now().date() - timedelta(days=40))
+    BatchFactory.create(item=item, bin=over.bin, quantity=2, lot="good", expires=None)
+    page = " ".join(text(keeper, "item", "A-1").split())
+    assert "<dt>On hand</dt><dd>2</dd>" in page
+    assert "On hand leaves out 3 more that are past the last good day." in page
+    assert "Minimum / order point / maximum" in page
+    catalogue.retire_item(item, by="x", as_of=timezone.now())
+    assert "What is here is still used." in text(keeper, "item", "A-1")
