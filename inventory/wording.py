@@ -341,7 +341,7 @@ SENTENCES: dict[str, str] = {
     "reason_missing": "Say why.",
     "person_unknown": "Nobody here is called “{typed}”[; is {near} meant]? Tick “a new name” to enter it.",
     "person_ambiguous": "There are several called “{typed}”; type the badge: {badges}.",
-    "bin_unknown": "There is no bin “{name}” at {site}.",
+    "bin_unknown": "There is no bin “{name}”[ at {site}].",
     "day_is_over": "{day} is over already; write today or a day to come.[ {otherwise}]",
     "expired_by_sheet": "Expired stock that is really here comes in by a sheet.",
     "calibration_left_out": "Leave it empty where the calibration is over: it then counts as not checked.",

@@ -142,7 +142,7 @@ def test_a_tag_that_two_lines_of_a_delivery_name_is_told_at_the_second(keeper: C
 @pytest.mark.parametrize(
     ("bushes", "taps", "sentence"),
     [
-        (BUSHES | {"bin": "Z9"}, {}, "Z9"),
+        (BUSHES | {"bin": "Z9"}, {}, "There is no bin “Z9”."),
         (BUSHES | {"bin": ""}, {}, "-bin_error"),
         (BUSHES | {"pieces": "some"}, {}, "some"),
         (BUSHES | {"packed": "2031-01-01"}, {}, "still to come"),
