@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory import catalogue
+from inventory import catalogue, stock
 from inventory.kinds import KINDS
 from inventory.models import Item, ItemChange, Unit
 from inventory.reservations import reserve
@@ -245,3 +245,17 @@ def test_a_retired_items_stock_is_still_used_and_expired_lots_are_named_beside_w
     assert "Minimum / order point / maximum" in page
     catalogue.retire_item(item, by="x", as_of=timezone.now())
     assert "What is here is still used." in text(keeper, "item", "A-1")
+
+
+def test_the_diameter_of_a_reground_tool_says_in_which_unit_it_is_read(keeper: Client) -> None:
+    unit = UnitFactory.create(tag="D-31", item__kind="drill", item__number="D")
+    stock.send_unit(unit=unit, why="regrind", to="Whet", until=None, by="x", as_of=timezone.now())
+    page = text(keeper, "unit", "D-31")
+    assert 'id="id_returnform_diameter_helptext">in mm; write in behind it for inches' in page
+
+
+def test_the_tick_of_a_new_bin_stands_before_its_label(keeper: Client) -> None:
+    ItemFactory.create(number="D-1", kind="drill")
+    page = text(keeper, "item-take-in", "D-1")
+    tick = page[page.index('class="field tick"') :].split("</p>")[0]
+    assert tick.index("<input") < tick.index("<label")
