@@ -27,7 +27,7 @@ from inventory.stock import AT_HAND, GONE
 SHOWN = 50  # lines of one part on the page; how many more there are is told
 PARTS = (
     "order_point", "order_late", "loan_overdue", "calibration_overdue", "calibration_missing", "calibration_due",
-    "expired", "expires_soon", "due_regrind", "dead_stock", "slow_stock",
+    "expired", "expires_soon", "due_regrind", "loan_open", "dead_stock", "slow_stock",
 )  # fmt: skip
 # What must be done now; the rest is to be planned.
 PRESSING = frozenset(
@@ -95,7 +95,7 @@ class Part:
 
 
 def needed(*, as_of: datetime) -> list[Part]:
-    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most nineteen queries."""
+    """Every matter, part by part in the order of `PARTS`; parts without any are left out. At most twenty queries."""
     now = policy.current()
     today = as_of.astimezone(settings.SHOP_ZONE).date()
     ahead = today + timedelta(days=int(now["ahead_days"]))
@@ -103,6 +103,7 @@ def needed(*, as_of: datetime) -> list[Part]:
         "order_point": _low(as_of),
         "order_late": orders(before=today),
         "loan_overdue": away(before=today),
+        "loan_open": _lent_without_a_day(),
         "calibration_missing": _uncalibrated(),
         "due_regrind": _due_regrind(),
         **_split("calibration_overdue", "calibration_due", calibrations(until=ahead), today),
@@ -166,6 +167,15 @@ def away(*, before: date | None = None) -> list[Matter]:
         )
         for unit in (rows if before is None else rows.filter(away_until__lt=before))
     ]  # fmt: skip
+
+
+def _lent_without_a_day() -> list[Matter]:
+    """Units that are lent and due back on no day. One query."""
+    rows = Unit.objects.filter(away_why="loan", away_until__isnull=True).exclude(condition__in=GONE)
+    return [
+        _of_unit(unit, None, who=unit.borrower.name if unit.borrower else unit.away_with, why=Reason("no_day_agreed"))
+        for unit in rows.select_related("item", "borrower", "bin__site").order_by("tag")
+    ]
 
 
 def calibrations(*, until: date | None = None) -> list[Matter]:

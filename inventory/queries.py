@@ -227,12 +227,13 @@ class _Reader:
                     return replace(query, torque=torque)
         threaded = not query.kinds or any(by_thread(kind) or kind == "drill" for kind in query.kinds)
         measured = not query.kinds or any(by_diameter(kind) for kind in query.kinds)
+        only_measured = bool(query.kinds) and not any(by_thread(kind) for kind in query.kinds)
         for span, text in self.spans(list(self.left)):
             lettered = query.kinds == ("drill",) and re.fullmatch(r"(?:letter )?[a-z]", text, re.IGNORECASE)
             if not lettered and not any(sign.isdigit() for sign in text):
                 continue
             thread = _thread(text) if threaded else None
-            diameter = _diameter(text) if measured else None
+            diameter = _diameter(text, turned=only_measured) if measured else None
             found = self._sized(query, span, text, thread, diameter)
             if found is not None:
                 return found
@@ -293,8 +294,11 @@ def _thread(text: str) -> Reading | Reason | None:
         return refused.reason if asks else None
 
 
-def _diameter(text: str) -> tuple[int, int] | None:
-    """The closed range of diameters that a text says in nm; of one size, that size alone."""
+def _diameter(text: str, *, turned: bool = False) -> tuple[int, int] | None:
+    """The closed range of diameters that a text says in nm; of one size, that size alone.
+
+    `turned`: the larger end may stand first, where no thread can be meant.
+    """
     try:
         size = read_drill(text).diameter_nm
         return size, size
@@ -313,6 +317,8 @@ def _diameter(text: str) -> tuple[int, int] | None:
         least, most = read_drill(first).diameter_nm, read_drill(ends[1]).diameter_nm
     except DrillError:
         return None
+    if turned and most < least:
+        least, most = most, least
     return (least, most) if least < most else None
 
 

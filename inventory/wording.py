@@ -600,6 +600,7 @@ SENTENCES: dict[str, str] = {
     "tag_too_long": "The tag {tag} is {length} characters long; write at most {longest}.",
     "tag_typed_twice": "{tag} stands there twice; each tool needs a tag of its own.",
     # --- what needs attention, and its dates
+    "no_day_agreed": "No day was agreed for its return.",
     "is_away": "It is {why:word}.",
     "lie_there": "{pieces:piece lies|pieces lie} there.",
     "cut_so_many": "{holes:hole|holes} cut.",

@@ -63,6 +63,21 @@ def test_a_gauge_of_which_no_calibration_is_on_record_presses_and_a_drill_needs_
     assert attention.needed(as_of=NOW) == []
 
 
+def test_what_is_lent_with_no_day_agreed_is_told_after_what_presses() -> None:
+    unit = UnitFactory.create(tag="IT-031")
+    stock.lend_unit(unit=unit, to=PersonFactory.create(name="Cleo Varga"), until=None, by="Ida", as_of=NOW)
+    (part,) = attention.needed(as_of=NOW)
+    (matter,) = part.matters
+    assert (part.code, part.pressing, matter.tag, matter.who, matter.day) == (
+        "loan_open", False, "IT-031", "Cleo Varga", None,
+    )  # fmt: skip
+    assert matter.why is not None
+    assert say(matter.why) == "No day was agreed for its return."
+    unit.refresh_from_db()
+    stock.return_unit(unit=unit, by="Ida", as_of=NOW)
+    assert attention.needed(as_of=NOW) == []
+
+
 def test_what_is_not_back_is_told_with_who_has_it_and_what_is_lost_is_not() -> None:
     unit = UnitFactory.create(tag="D-1", item=ItemFactory.create(name="twist drill"))
     ida = PersonFactory.create(name="Ida Stone")
@@ -196,6 +211,6 @@ def test_as_many_queries_are_asked_however_much_there_is(count: int) -> None:
     with CaptureQueriesContext(connection) as asked:
         parts = attention.needed(as_of=NOW)
     assert [len(part.matters) for part in parts] == [count] * 5
-    # settings; order points: set, items, batches, on order, set; orders; away; calibrations (2); regrind; expiries;
+    # settings; order points: set, items, batches, on order, set; orders; away (2); calibrations (2); regrind; expiries;
     # use of what is counted (3) and of units; offers (1: there are none)
-    assert len(asked) == 17
+    assert len(asked) == 18

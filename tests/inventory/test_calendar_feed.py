@@ -145,7 +145,7 @@ def test_it_ends_with_the_account_and_with_the_role_of_its_owner(keeper: User) -
 def test_the_page_shows_the_address_once(keeper: User, client: Client) -> None:
     client.force_login(keeper)
     shown = client.post(reverse("calendar-address"), {"act": "renew"}).content.decode()
-    address = shown.split('id="address" value="')[1].split('"')[0]
+    address = shown.split('id="address"')[1].split(">")[1].split("<")[0]
     assert Client().get(address).status_code == 200
     page = client.get(reverse("attention")).content.decode()
     assert address not in page

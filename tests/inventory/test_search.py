@@ -77,6 +77,7 @@ def test_drills_are_found_in_a_closed_range(as_of: datetime) -> None:
     for mm in (14_300, 14_400, 14_500, 14_700, 14_701):
         UnitFactory(tag=f"D-{mm}", item=ItemFactory(diameter=mm * 1_000))
     assert tags(search.find("drill 14.4-14.7", as_of=as_of)) == ["D-14400", "D-14500", "D-14700"]
+    assert tags(search.find("drill 14.7-14.4", as_of=as_of)) == ["D-14400", "D-14500", "D-14700"]  # turned round
     assert tags(search.find("14.5 drill", as_of=as_of)) == ["D-14500"]
     assert tags(search.find("drill M16x1.5", as_of=as_of)) == ["D-14400", "D-14500"]
 
