@@ -416,6 +416,7 @@ SENTENCES: dict[str, str] = {
     "count_line_went_on": "Somebody entered more of this line while the review stood open: look at it again.",
     "count_asked_again": "{thing} in bin {bin} is asked for again: its sheet tells whoever counts.",
     "kept_moved": "Of this {seen} were kept for {label} when the page was opened; by now it is {kept}, and {out} are in its hand. Press again if it is still right.",
+    "page_written": "This page has written something else already, see below: reload it before you write more.",
     "press_was_other": "This press was already carried out with another figure: open the kit again.",
     "broke_or_lost_unpressed": "Press “Broke” or “Lost” at this line, or empty this field.",
     "count_reasons_kept": "What you typed is kept on this page. Nothing is posted until you press “Post the count”.",

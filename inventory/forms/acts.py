@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import uuid
 from collections.abc import Mapping
 from datetime import datetime
@@ -45,12 +46,28 @@ class MoveForm(Answers):
             return None
         try:
             with act():
-                return self.book(by=by, as_of=self.as_of, request_key=self.cleaned_data["request_key"] or None)
+                return self.book(by=by, as_of=self.as_of, request_key=self._request_key())
         except Refused as refused:
             field = self.at.get(refused.reason.code)
             self.refused = None if field else refused.reason
             self.add_error(field, Fault(refused.reason))
             return None
+
+    def _request_key(self) -> str | None:
+        """What tells this press, with what was entered, from any other: the key of the page and a digest of the rest.
+
+        Raises `Refused`: page_written where the page has written something else already, as after the way back.
+        """
+        page = self.cleaned_data["request_key"][:32]
+        if not page:
+            return None
+        told = sorted((name, str(value)) for name, value in self.cleaned_data.items() if name != "request_key")
+        of_page = f"{page}x"  # not in a hexadecimal page, so that no other page's keys lie in between
+        key = of_page + hashlib.sha256(repr((type(self).__name__, told)).encode()).hexdigest()[:24]
+        others = Movement.objects.filter(request_key__gt=of_page, request_key__lt=f"{page}y").exclude(request_key=key)
+        if others.exists():
+            raise Refused(Reason("page_written"))
+        return key
 
     def book(self, **entry: Any) -> Movement:
         """The act itself."""

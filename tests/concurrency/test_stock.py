@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from inventory import stock
+from inventory.errors import Refused
 from inventory.models import Batch, Bin, Item, Movement, Person, Unit
 from tests.concurrency.race import race
 from tests.factories import BatchFactory, BinFactory, InsertFactory, ItemFactory, PersonFactory, UnitFactory
@@ -62,4 +63,26 @@ def test_an_act_that_is_sent_many_times_at_once_is_done_once_and_answered_alike(
     assert Movement.objects.count() == before + 1
     assert Person.objects.count() == 1 + (deed == "lend to a new name")
     assert Bin.objects.count() == 1 + (deed == "receive into a new bin")
+    assert stock.disagreements() == []
+
+
+def _carry(chance: random.Random) -> str:
+    """Put one piece of a lot into the other bin, from whichever bin chance will."""
+    batch = chance.choice(list(Batch.objects.select_related("item", "bin").order_by("pk")))
+    other = Bin.objects.exclude(pk=batch.bin_id).get()
+    try:
+        stock.move_batch(batch=batch, quantity=1, bin=other, as_of=MONDAY, by="race")
+    except Refused:  # its bin was empty at that moment
+        return "refused"
+    return "moved"
+
+
+def test_of_a_lot_that_many_carry_to_and_fro_between_two_bins_no_piece_is_lost() -> None:
+    item = InsertFactory.create()
+    for bin in (BinFactory.create(), BinFactory.create()):
+        BatchFactory.create(item=item, bin=bin, lot="L1", quantity=20)
+    told = race(_carry, tries=25)
+    assert set(told) <= {"moved", "refused"}, told
+    assert told["moved"] > 100
+    assert sum(Batch.objects.values_list("on_hand", flat=True)) == 40
     assert stock.disagreements() == []

@@ -507,6 +507,21 @@ def test_holes_for_a_job_written_in_small_letters_are_taken_off_what_it_keeps(ke
     assert (used.label, unit.holds.get().holes) == ("J-2", 1)
 
 
+def test_a_page_that_somebody_went_back_to_writes_no_second_figure(keeper: Client) -> None:
+    unit = tap()
+    sent = {"act": "use", "holes": "2", "request_key": "0" * 32}
+    to = reverse("unit-move", args=[unit.tag])
+    for _ in range(2):
+        assert keeper.post(to, sent).status_code == 302
+    again = keeper.post(to, sent | {"holes": "9"})
+    assert again.status_code == 409
+    assert "This page has written something else already" in again.content.decode()
+    assert 'value="9"' in again.content.decode()
+    assert keeper.post(to, sent | {"request_key": "0" * 31 + "1"}).status_code == 302
+    unit.refresh_from_db()
+    assert unit.holes_cut == 4
+
+
 def test_of_a_gauge_no_holes_are_asked_and_it_is_sent_to_calibration(keeper: Client) -> None:
     UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="indicator"), calibration_due=date(2026, 2, 1))
     shown = text(keeper, "unit", "G-1")
