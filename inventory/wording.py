@@ -317,7 +317,7 @@ SENTENCES: dict[str, str] = {
     "condition_not_at_hand": "A thing that comes in is {known}, not {condition}.",
     "holes_negative": "Holes cut cannot be negative ({holes}).",
     "quantity_not_positive": "A quantity must be one or more ({quantity}).",
-    "quantity_negative": "That would leave {quantity} of {on_hand} on hand; it cannot go below nothing.",
+    "quantity_negative": "There are {on_hand} on hand; no more than that can be taken away.",
     "gives_back_too_much": "{label} was issued {issued} and cannot give back {quantity}.",
     # --- over the counter
     "counter_field_empty": "Type or scan a job, or the tag of something that is kept for it.",
@@ -422,7 +422,7 @@ SENTENCES: dict[str, str] = {
     "count_reasons_kept": "What you typed is kept on this page. Nothing is posted until you press “Post the count”.",
     "count_stands": "{found} of {thing} in bin {bin} stands.",
     "count_empty": "Nothing is counted yet.",
-    "count_sets_batch": "Leaves {left} of {on_hand} on hand[; {short} that are held are cut short].",
+    "count_sets_batch": "Leaves {left} on hand, where the book has {on_hand}[; {short} that are held are cut short].",
     "count_receives": "Takes {quantity} in[, lot {lot}].",
     "count_cannot_take_in": "No unit carries the tag {tag}: nothing is booked; receive it, or put the tag right.",
     "count_finds_elsewhere": "Found in {bin}: nothing is lost.",

@@ -545,7 +545,7 @@ def test_a_batch_is_set_to_what_was_counted_and_spoilt_ones_are_taken_away(keepe
     batch.refresh_from_db()
     assert batch.on_hand == 5
     shown = refused(press(keeper, batch, act="spoilt", quantity="9", reason="rust"))
-    assert "cannot go below nothing" in shown
+    assert "no more than that can be taken away" in shown
     assert 'value="9"' in shown
     assert "must be filled in" in refused(press(keeper, batch, act="count", found="4", reason=""))
 
