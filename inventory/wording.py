@@ -310,7 +310,7 @@ SENTENCES: dict[str, str] = {
     "diameter_grew": "A regrind takes metal away: it cannot cut {diameter_nm} where it cut {before_nm} before.",
     "calibration_due_missing": ("Say until when it is good: {item} has no interval entered that would tell."),
     "unit_calibration_missing": "No calibration is on record for {tag}: enter its date on its page, or say who signs for it, and why.",
-    "unit_due_regrind": "{tag} is due for regrind; it is not issued before that.",
+    "unit_due_regrind": "{tag} is worn or due for regrind; it is not issued before that is put right.",
     "unit_calibration_overdue": "The calibration of {tag} was good until {due}; it is neither issued nor lent before the next.",
     "batch_expired": "{item}[, lot {lot}] was good until {expires}; it cannot be issued.",
     "already_in_bin": "{name} is in bin {bin} already.",

@@ -123,6 +123,15 @@ def cuts(unit: Any) -> bool:
 
 
 AS_THEY_COME = [("serviceable", "serviceable"), ("due_regrind", "due for regrind"), ("new", "as new")]
+_NOT_GROUND = {"due_regrind": "worn or damaged, not to be issued"}  # of what nobody cuts with
+
+
+def ask_wear(form: forms.Form, unit: Any) -> None:
+    """Ask of what came back its condition, in the words of its kind, and holes only where holes are cut with it."""
+    if not cuts(unit):
+        del form.fields["holes"]
+        choices = [(code, _NOT_GROUND.get(code, word)) for code, word in AS_THEY_COME]
+        cast("forms.ChoiceField", form.fields["condition"]).choices = choices
 
 
 def _calibration_proposed(unit: Any, as_of: datetime) -> str:
@@ -175,9 +184,8 @@ class ReturnForm(MoveForm):
                 del self.fields[name]
         if thing.item.diameter is None:
             self.fields.pop("diameter", None)
-        if not cuts(thing):
-            del self.fields["holes"], self.fields["condition"]
-        elif thing.away_why != "regrind":
+        ask_wear(self, thing)
+        if thing.away_why != "regrind":
             self.initial["condition"] = stock.last_at_hand(thing)
         if thing.away_why == "calibration":
             self.initial["calibration_due"] = _calibration_proposed(thing, as_of)
@@ -211,8 +219,7 @@ class GiveBackForm(MoveForm):
         super().__init__(data, thing=thing, as_of=as_of)
         ask_material(self, thing)
         self.initial["condition"] = thing.condition
-        if not cuts(thing):
-            del self.fields["holes"], self.fields["condition"]
+        ask_wear(self, thing)
 
     def book(self, **entry: Any) -> Movement:
         asked = self.cleaned_data

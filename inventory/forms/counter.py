@@ -9,7 +9,7 @@ from django import forms
 
 from inventory import issuing
 from inventory.errors import Reason
-from inventory.forms.acts import AS_THEY_COME, ask_material, cuts, material_field
+from inventory.forms.acts import AS_THEY_COME, ask_material, ask_wear, material_field
 from inventory.forms.fields import Answers, CountField, Fault, count_field, text_field
 
 
@@ -85,8 +85,7 @@ class ComeBackForm(_CounterLineForm):
         super().__init__(data, line=line, initial=initial)
         if line.unit is not None:
             ask_material(self, line.unit)
-            if not cuts(line.unit):
-                del self.fields["holes"], self.fields["condition"]
+            ask_wear(self, line.unit)
 
     def refuse_unpressed(self) -> bool:
         """Put at its field what is typed of a thing that broke or is lost while another button was pressed."""

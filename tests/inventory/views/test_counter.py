@@ -196,17 +196,20 @@ def test_lots_of_one_name_in_two_bins_both_come_back_by_one_scan(keeper: Client,
     assert _back(keeper, status=400, **{"in-tags": bushes.lot}).content.decode().count("Enter how many pieces") == 2
 
 
-def test_of_a_gauge_no_holes_and_no_edge_are_asked_when_it_comes_back(keeper: Client) -> None:
+def test_of_a_gauge_no_holes_are_asked_when_it_comes_back_and_its_condition_is(keeper: Client) -> None:
     gauge = UnitFactory.create(tag="G-1", item=ItemFactory.create(kind="depth_gauge"), calibration_due=date(2099, 1, 1))
     _keep("J-1", gauge)
     _issue(keeper)
     page = keeper.get(reverse("counter-kit", args=["J-1"])).content.decode()
     assert f"in-{key_of(gauge)}-back" in page
     assert f"in-{key_of(gauge)}-holes" not in page
-    assert f"in-{key_of(gauge)}-condition" not in page
-    _back(keeper)
+    assert "worn or damaged, not to be issued" in page
+    assert "due for regrind" not in page.split('id="back"')[1]
+    _back(keeper, **{f"in-{key_of(gauge)}-condition": "due_regrind"})
     gauge.refresh_from_db()
-    assert (gauge.issued_to, gauge.condition) == ("", "new")
+    assert (gauge.issued_to, gauge.condition) == ("", "due_regrind")
+    refused = keeper.post(reverse("counter-issue", args=["J-2"]), {"out-tags": "G-1"}).content.decode()
+    assert "G-1 is worn or due for regrind; it is not issued before that is put right." in refused
 
 
 def test_what_is_wrong_far_below_is_named_beside_the_press(keeper: Client, bushes: Batch) -> None:
